@@ -1,0 +1,1 @@
+"""What is to be built, by whom, and from what."""

@@ -1,0 +1,1 @@
+"""How well it fits: checks, decisions, sheets, collection, grading."""

@@ -1,0 +1,1 @@
+"""Used by all three parts, knows none of them: lengths, places, problems, handbook, tables, rendering."""

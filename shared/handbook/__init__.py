@@ -1,0 +1,1 @@
+"""Formulas of published handbooks, one module per chapter."""
