@@ -115,7 +115,8 @@ def read_text(path: Path, shown: str | None = None) -> str:
     place = Place(shown or path.name)
     try:
         if path.stat().st_size > MAX_BYTES:
-            raise Unreadable(place, f"the file is larger than {MAX_BYTES // 1_000_000} MB", "Give a smaller file.")
+            says = f"the file is larger than {MAX_BYTES // 1_000_000} MB"
+            raise Unreadable(place, says, "Give a smaller file.")
         return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         raise Unreadable(place, "there is no such file", "Make it, or check its name.") from None

@@ -49,6 +49,8 @@ class NotALength(ValueError):
 def length(text: str, unit: str = "") -> Fraction:
     """A length in millimetres from `364 mm`, `14 3/8"`, `14-3/8 in`, `30,2`, `.25 in`.
 
+    A fraction without a unit is inches whatever the declared unit: nobody writes fractions of a millimetre.
+
     Args:
         text: As typed; a comma or a point may stand before the decimals.
         unit: What a bare number means; empty when it must not be guessed.
@@ -64,7 +66,7 @@ def length(text: str, unit: str = "") -> Fraction:
 
 
 def number_and_unit(text: str) -> tuple[Fraction, str]:
-    """The exact number and the unit behind it (empty when there is none).
+    """The exact number and the unit behind it (empty when there is none; `in` for a bare fraction).
 
     Raises:
         NotALength: As `length`.
@@ -84,6 +86,7 @@ def number_and_unit(text: str) -> tuple[Fraction, str]:
         if int(bottom) == 0:
             raise NotALength(f"'{text.strip()}' divides by zero; write it as 1 3/16")
         value = Fraction(int(match["whole"] or 0)) + Fraction(int(top), int(bottom))
+        unit = unit or "in"
     else:
         value = Fraction(match["decimal"].replace(",", "."))
     return (-value if match["sign"] == "-" else value), unit
