@@ -1,0 +1,389 @@
+"""Assembly kinds and joint kinds, read from YAML files that an instructor can read, copy and change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from course.quantities import Read
+from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
+from shared.problems import Problem, meant
+
+TAKES = ("smallest", "largest", "mean", "spread")
+INSTRUMENTS = ("caliper", "rule", "rods", "feeler", "tape")
+
+
+@dataclass(frozen=True, slots=True)
+class QuantitySpec:
+    """A quantity as a kind states it; `stile.*.width` stands for one of each member."""
+
+    name: str
+    says: str
+    formula: Text | None
+    place: Place
+    settable: bool
+    read: Read | None = None
+    by: str = ""
+    cases: tuple[tuple[str, Text], ...] = ()
+    when: tuple[tuple[str, str], ...] = ()
+    words: tuple[str, ...] = ()
+    is_word: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ListSpec:
+    """Members that repeat: fixed, as the plan lists them, between those of another list, or one for each."""
+
+    name: str
+    members: tuple[str, ...] = ()
+    plan_key: str = ""
+    default: int = 0
+    between: str = ""
+    per: str = ""
+    named: bool = False
+    says: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PartSpec:
+    """A part, or one of each member of a list."""
+
+    name: str
+    title: str
+    mark: str
+    stock: str
+    grain: str
+    sizes: tuple[tuple[str, Text], ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class JointSpec:
+    """A place where the plan chooses a joint."""
+
+    name: str
+    says: str
+    male: tuple[str, ...]
+    female: tuple[tuple[str, str], ...]
+    """Site and the part it is in."""
+    allowed: tuple[str, ...]
+    default: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningSpec:
+    """A room that something else may fill."""
+
+    name: str
+    says: str
+    sizes: tuple[QuantitySpec, ...]
+    walls: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureSpec:
+    """Something that an operation must make."""
+
+    name: str
+    says: str
+    on: tuple[str, ...]
+    when: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSpec:
+    """A comparison that must hold, with its words."""
+
+    must: str
+    says: str
+    do: str
+    stops: bool
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """An assembly kind."""
+
+    name: str
+    says: str
+    fills: bool
+    leaves: bool
+    lists: tuple[ListSpec, ...]
+    stock: tuple[tuple[str, str], ...]
+    choices: tuple[QuantitySpec, ...]
+    quantities: tuple[QuantitySpec, ...]
+    parts: tuple[PartSpec, ...]
+    joints: tuple[JointSpec, ...]
+    openings: tuple[OpeningSpec, ...]
+    features: tuple[FeatureSpec, ...]
+    rules: tuple[RuleSpec, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class JointKind:
+    """A joint kind: the features it puts on two parts and what it adds to sizes."""
+
+    name: str
+    says: str
+    prefix: str
+    quantities: tuple[QuantitySpec, ...]
+    features: tuple[FeatureSpec, ...]
+    rules: tuple[RuleSpec, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What every cabinet has: quantities of each stock, of the shop, of the climate."""
+
+    stock: tuple[QuantitySpec, ...]
+    shop: tuple[QuantitySpec, ...]
+    climate: tuple[QuantitySpec, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Library:
+    """All kinds a plan may use."""
+
+    kinds: dict[str, Kind]
+    joints: dict[str, JointKind]
+    settings: Settings
+    problems: tuple[Problem, ...] = ()
+
+
+class _Reader:
+    """Reads one file and collects what is wrong with it."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    def wrong(self, place: Place, says: str, do: str) -> None:
+        self.problems.append(Problem("K001", place, says, do))
+
+    def known(self, node: Mapping, names: Iterable[str], what: str) -> None:
+        allowed = list(names)
+        for key, place in node.keys.items():
+            if key not in allowed:
+                self.wrong(place, f"{what} has no '{key}'", meant(key, allowed))
+
+    def mapping(self, node: Node | None, place: Place, what: str) -> Mapping:
+        if isinstance(node, Mapping):
+            return node
+        if node is not None and not (isinstance(node, Text) and node.empty):
+            self.wrong(node.place, f"{what} must be `name: value` lines", "Indent them below the name.")
+        return Mapping({}, {}, place)
+
+    def entries(self, top: Mapping, key: str) -> Iterator[tuple[str, Node, Place]]:
+        block = self.mapping(top.get(key), top.place, key)
+        for name, node in block.items():
+            yield name, node, block.keys[name]
+
+    def words(self, node: Node | None) -> tuple[str, ...]:
+        if node is None:
+            return ()
+        if isinstance(node, Text):
+            return () if node.empty else (node.text.strip(),)
+        if isinstance(node, Items):
+            return tuple(value.text.strip() for value in node if isinstance(value, Text))
+        self.wrong(node.place, "a list of words is expected", "Write [one, two].")
+        return ()
+
+    def pairs(self, node: Node | None, place: Place, what: str) -> tuple[tuple[str, str], ...]:
+        block = self.mapping(node, place, what)
+        return tuple((key, value.text.strip()) for key, value in block.items() if isinstance(value, Text))
+
+    def read(self, node: Node | None, place: Place) -> Read | None:
+        if node is None:
+            return None
+        block = self.mapping(node, place, "read")
+        self.known(block, ("places", "take", "with"), "read")
+        places = block.text("places", "1")
+        take, instrument = block.text("take", "mean"), block.text("with", "rule")
+        if not places.isdigit() or not 1 <= int(places) <= 20:
+            self.wrong(block.place, f"places is '{places}'", "Write a whole number from 1 to 20.")
+            places = "1"
+        if take not in TAKES:
+            self.wrong(block.place, f"take is '{take}'", meant(take, TAKES))
+        if instrument not in INSTRUMENTS:
+            self.wrong(block.place, f"the instrument is '{instrument}'", meant(instrument, INSTRUMENTS))
+        return Read(int(places), take, instrument)
+
+    def quantity(
+        self, name: str, node: Node, place: Place, settable: bool, is_word: bool = False
+    ) -> QuantitySpec:
+        if isinstance(node, Text):
+            return QuantitySpec(name, "", node, place, settable, is_word=is_word)
+        block = self.mapping(node, place, name)
+        self.known(block, ("default", "is", "says", "read", "by", "when", "words"), f"the quantity '{name}'")
+        formula = block.get("default") or block.get("is")
+        by = block.text("by")
+        cases: tuple[tuple[str, Text], ...] = ()
+        when: tuple[tuple[str, str], ...] = ()
+        if by:
+            cases_block = self.mapping(block.get("when"), place, "when")
+            cases = tuple((word, value) for word, value in cases_block.items() if isinstance(value, Text))
+        else:
+            when = self.pairs(block.get("when"), place, "when")
+        if not by and not isinstance(formula, Text):
+            self.wrong(
+                place,
+                f"the quantity '{name}' has no value",
+                "Write `is: formula`, `default: value` or `by:`.",
+            )
+            formula = Text("0 mm", place)
+        return QuantitySpec(
+            name, block.text("says"), formula if isinstance(formula, Text) else None, place, settable,
+            self.read(block.get("read"), place), by, cases, when, self.words(block.get("words")), is_word,
+        )  # fmt: skip
+
+    def quantities(self, top: Mapping) -> tuple[QuantitySpec, ...]:
+        parameters = [self.quantity(n, node, p, True) for n, node, p in self.entries(top, "parameters")]
+        return (
+            *parameters,
+            *(self.quantity(n, node, p, False) for n, node, p in self.entries(top, "quantities")),
+        )
+
+    def choices(self, top: Mapping) -> tuple[QuantitySpec, ...]:
+        return tuple(self.quantity(n, node, p, True, True) for n, node, p in self.entries(top, "choices"))
+
+    def list(self, name: str, node: Node, place: Place) -> ListSpec:
+        if isinstance(node, Items):
+            return ListSpec(name, members=self.words(node))
+        block = self.mapping(node, place, name)
+        self.known(block, ("plan", "between", "per", "named", "default", "says"), f"the list '{name}'")
+        default = block.get("default")
+        return ListSpec(
+            name, (), block.text("plan"), len(default) if isinstance(default, Items) else 0, block.text("between"),
+            block.text("per"), block.text("named") == "true", block.text("says"),
+        )  # fmt: skip
+
+    def part(self, name: str, node: Node, place: Place) -> PartSpec:
+        block = self.mapping(node, place, name)
+        self.known(
+            block, ("title", "mark", "stock", "grain", "length", "width", "thickness"), f"the part '{name}'"
+        )
+        sizes = tuple((n, v) for n in ("length", "width", "thickness") if isinstance(v := block.get(n), Text))
+        for needed in ("length", "width"):
+            if needed not in dict(sizes):
+                self.wrong(place, f"the part '{name}' has no {needed}", f"Write `{needed}: formula`.")
+        base = name.removesuffix(".*")
+        return PartSpec(
+            name, block.text("title", base), block.text("mark", base[:1].upper()), block.text("stock"),
+            block.text("grain", "length"), sizes, place,
+        )  # fmt: skip
+
+    def joint(self, name: str, node: Node, place: Place) -> JointSpec:
+        block = self.mapping(node, place, name)
+        self.known(block, ("says", "male", "female", "allowed", "default"), f"the joint '{name}'")
+        allowed = self.words(block.get("allowed"))
+        return JointSpec(
+            name, block.text("says"), self.words(block.get("male")), self.pairs(block.get("female"), place, "female"),
+            allowed, block.text("default", allowed[0] if allowed else ""), place,
+        )  # fmt: skip
+
+    def opening(self, name: str, node: Node, place: Place) -> OpeningSpec:
+        block = self.mapping(node, place, name)
+        self.known(block, ("says", "width", "height", "depth", "slope", "walls"), f"the opening '{name}'")
+        sizes = []
+        for size in ("width", "height", "depth", "slope"):
+            value = block.get(size) or Text("0" if size == "slope" else "0 mm", place)
+            sizes.append(self.quantity(size, value, block.keys.get(size, place), False))
+        return OpeningSpec(
+            name, block.text("says", name), tuple(sizes), self.pairs(block.get("walls"), place, "walls")
+        )
+
+    def feature(self, name: str, node: Node, place: Place) -> FeatureSpec:
+        block = self.mapping(node, place, name)
+        self.known(block, ("on", "says", "when"), f"the feature '{name}'")
+        return FeatureSpec(
+            name,
+            block.text("says", name),
+            self.words(block.get("on")),
+            self.pairs(block.get("when"), place, "when"),
+        )
+
+    def rules(self, top: Mapping) -> tuple[RuleSpec, ...]:
+        node = top.get("rules")
+        found = []
+        for item in node if isinstance(node, Items) else ():
+            block = self.mapping(item, item.place, "a rule")
+            self.known(block, ("must", "says", "do", "stops"), "a rule")
+            stops = block.text("stops", "true") != "false"
+            found.append(
+                RuleSpec(block.text("must"), block.text("says"), block.text("do"), stops, block.place)
+            )
+        return tuple(found)
+
+    def features(self, top: Mapping) -> tuple[FeatureSpec, ...]:
+        return tuple(self.feature(*entry) for entry in self.entries(top, "features"))
+
+    def kind(self, top: Mapping) -> Kind:
+        self.known(
+            top,
+            ("kind", "says", "in", "leaves", "lists", "stock", "choices", "parameters", "quantities", "parts",
+             "joints", "openings", "features", "rules"),
+            "a kind",
+        )  # fmt: skip
+        return Kind(
+            top.text("kind"), top.text("says"), top.text("in") == "opening", top.text("leaves") == "true",
+            tuple(self.list(*entry) for entry in self.entries(top, "lists")),
+            self.pairs(top.get("stock"), top.place, "stock"), self.choices(top), self.quantities(top),
+            tuple(self.part(*entry) for entry in self.entries(top, "parts")),
+            tuple(self.joint(*entry) for entry in self.entries(top, "joints")),
+            tuple(self.opening(*entry) for entry in self.entries(top, "openings")),
+            self.features(top), self.rules(top), top.place,
+        )  # fmt: skip
+
+    def joint_kind(self, top: Mapping) -> JointKind:
+        self.known(
+            top, ("joint", "says", "prefix", "parameters", "quantities", "features", "rules"), "a joint"
+        )
+        return JointKind(
+            top.text("joint"), top.text("says"), top.text("prefix", "joint"), self.quantities(top),
+            self.features(top), self.rules(top), top.place,
+        )  # fmt: skip
+
+
+def _yaml_texts(package_folder: str, course_folder: Path | None) -> list[tuple[str, str]]:
+    """Names and texts of the built-in files; a file of the same name in the course folder wins."""
+    found = {
+        entry.name: (f"{package_folder}/{entry.name}", entry.read_text("utf-8"))
+        for entry in files("course").joinpath(package_folder).iterdir()
+        if entry.name.endswith(".yaml")
+    }
+    own = course_folder / package_folder if course_folder else None
+    if own and own.is_dir():
+        for path in sorted(own.glob("*.yaml")):
+            found[path.name] = (f"{package_folder}/{path.name}", path.read_text("utf-8", errors="replace"))
+    return [found[name] for name in sorted(found)]
+
+
+def read_library(course_folder: Path | None = None) -> Library:
+    """All built-in kinds and joints, and those of the course folder; faults are in `problems`."""
+    reader = _Reader()
+    kinds: dict[str, Kind] = {}
+    joints: dict[str, JointKind] = {}
+    for folder in ("kinds", "joints"):
+        for name, text in _yaml_texts(folder, course_folder):
+            try:
+                top = read_yaml(text, name)
+            except Unreadable as error:
+                reader.wrong(error.place, error.says, error.do)
+                continue
+            if folder == "kinds":
+                kind = reader.kind(top)
+                kinds[kind.name] = kind
+            else:
+                joint = reader.joint_kind(top)
+                joints[joint.name] = joint
+    top = read_yaml(files("course").joinpath("settings.yaml").read_text("utf-8"), "settings.yaml")
+    blocks = {}
+    for key in ("stock", "shop", "climate"):
+        block = reader.mapping(top.get(key), top.place, key)
+        blocks[key] = (*reader.choices(block), *reader.quantities(block))
+    return Library(kinds, joints, Settings(**blocks), tuple(reader.problems))

@@ -1,0 +1,195 @@
+"""A cabinet plan as its author wrote it: assemblies by kind, sizes, joints, stock."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
+from shared.problems import InputRefused, Problem, meant
+
+UNITS = ("mm", "in")
+_RESERVED = ("kind", "in", "joints", "stock", "mark", "title", "leaves")
+_NAME = re.compile(r"[a-z][a-z0-9_]*")
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One entry of a list in the plan: a name and what it measures."""
+
+    name: str
+    size: Text
+    """A length, a share such as `1/2` or `1`, or `rest`."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedAssembly:
+    """An assembly as the plan states it."""
+
+    name: str
+    kind: str
+    fills: Text | None
+    joints: dict[str, Text]
+    stock: dict[str, Text]
+    leaves: tuple[str, ...]
+    mark: str
+    title: str
+    lists: dict[str, tuple[Member, ...]]
+    sizes: dict[str, Text]
+    """Dotted names and what the plan sets them to."""
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The plan file."""
+
+    title: str
+    unit: str
+    """Unit of bare numbers; empty when the file declares none."""
+    revision: str
+    stock: dict[str, dict[str, Text]]
+    shop: dict[str, Text]
+    climate: dict[str, Text]
+    assemblies: tuple[PlannedAssembly, ...]
+    file: str
+
+
+def flat(node: Mapping, prefix: str = "") -> dict[str, Text]:
+    """Nested or dotted names to one level: `stile: {width: 45}` is `stile.width: 45`."""
+    found: dict[str, Text] = {}
+    for key, value in node.items():
+        name = f"{prefix}{key}"
+        if isinstance(value, Text):
+            found[name] = value
+        elif isinstance(value, Mapping):
+            found.update(flat(value, f"{name}."))
+    return found
+
+
+def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Plan:
+    """The plan in a YAML text.
+
+    Args:
+        text: Contents of `plan.yaml`.
+        file: Name shown in problems.
+        list_keys: For each kind, the names under which its plan lists its members, and whether they are named.
+
+    Raises:
+        InputRefused: With everything that is wrong with the form of the file.
+    """
+    problems: list[Problem] = []
+    try:
+        top = read_yaml(text, file)
+    except Unreadable as error:
+        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+
+    known = ("title", "unit", "revision", "stock", "shop", "climate", "assemblies")
+    for key, place in top.keys.items():
+        if key not in known:
+            problems.append(Problem("P002", place, f"a plan has no '{key}'", meant(key, known)))
+    unit = top.text("unit")
+    if unit and unit not in UNITS:
+        node = top.get("unit")
+        problems.append(
+            Problem("P003", node.place if node else top.place, f"the unit is '{unit}'", "Write mm or in.")
+        )
+        unit = ""
+    stock = {name: flat(node) for name, node in _block(top, "stock", problems) if isinstance(node, Mapping)}
+    shop = {name: node for name, node in _block(top, "shop", problems) if isinstance(node, Text)}
+    climate = {name: node for name, node in _block(top, "climate", problems) if isinstance(node, Text)}
+    assemblies = [
+        assembly
+        for name, node in _block(top, "assemblies", problems)
+        if (assembly := _assembly(name, node, top, list_keys, problems))
+    ]
+    if not assemblies and not problems:
+        problems.append(
+            Problem("P004", top.place, "the plan has no assemblies", "Add `assemblies:` with a carcass.")
+        )
+    if problems:
+        raise InputRefused(problems)
+    title = top.text("title", "Cabinet")
+    return Plan(title, unit, top.text("revision", "1"), stock, shop, climate, tuple(assemblies), file)
+
+
+def _block(top: Mapping, key: str, problems: list[Problem]) -> list[tuple[str, Node]]:
+    node = top.get(key)
+    if node is None or (isinstance(node, Text) and node.empty):
+        return []
+    if not isinstance(node, Mapping):
+        problems.append(
+            Problem("P005", node.place, f"'{key}' must be `name: value` lines", "Indent them below it.")
+        )
+        return []
+    return list(node.items())
+
+
+def _assembly(
+    name: str, node: Node, top: Mapping, list_keys: dict[str, dict[str, bool]], problems: list[Problem]
+) -> PlannedAssembly | None:
+    block = top.get("assemblies")
+    assert isinstance(block, Mapping)
+    place = block.keys[name]
+    if not _NAME.fullmatch(name) or name in ("stock", "shop", "climate", "opening", "this"):
+        do = "Use small letters, digits and _, as in upper_door; stock, shop, climate, opening and this are taken."
+        problems.append(Problem("P006", place, f"'{name}' cannot be the name of an assembly", do))
+        return None
+    if not isinstance(node, Mapping):
+        problems.append(
+            Problem("P005", place, f"'{name}' must be `name: value` lines", "Indent them below it.")
+        )
+        return None
+    kind = node.text("kind")
+    if not kind:
+        problems.append(
+            Problem("P007", place, f"'{name}' has no kind", "Write `kind: carcass`, or another kind.")
+        )
+        return None
+    keys = list_keys.get(kind)
+    if keys is None:
+        kind_node = node.get("kind")
+        where = kind_node.place if kind_node else place
+        problems.append(Problem("P008", where, f"there is no kind '{kind}'", meant(kind, list_keys)))
+        return None
+    lists = {
+        key: _members(key, node.get(key), named, problems)
+        for key, named in keys.items()
+        if key in node.entries
+    }
+    rest = Mapping({k: v for k, v in node.items() if k not in (*_RESERVED, *keys)}, node.keys, node.place)
+    for key, value in rest.items():
+        if isinstance(value, Items):
+            problems.append(
+                Problem("P002", node.keys[key], f"'{kind}' has no list '{key}'", meant(key, keys))
+            )
+    leaves = node.get("leaves")
+    fills = node.get("in")
+    return PlannedAssembly(
+        name, kind, fills if isinstance(fills, Text) else None, _texts(node.get("joints")), _texts(node.get("stock")),
+        tuple(v.text for v in leaves if isinstance(v, Text)) if isinstance(leaves, Items) else (),
+        node.text("mark"), node.text("title", name.replace("_", " ")), lists, flat(rest), place,
+    )  # fmt: skip
+
+
+def _texts(node: Node | None) -> dict[str, Text]:
+    return {k: v for k, v in node.items() if isinstance(v, Text)} if isinstance(node, Mapping) else {}
+
+
+def _members(key: str, node: Node | None, named: bool, problems: list[Problem]) -> tuple[Member, ...]:
+    if isinstance(node, Mapping) and node.entries:
+        pairs = [(name, value) for name, value in node.items() if isinstance(value, Text)]
+        bad = [name for name, _ in pairs if not _NAME.fullmatch(name)]
+        for name in bad:
+            problems.append(
+                Problem(
+                    "P006", node.keys[name], f"'{name}' cannot be a name", "Use small letters, digits and _."
+                )
+            )
+        return tuple(Member(name, value) for name, value in pairs)
+    if isinstance(node, Items) and len(node) and not named:
+        return tuple(Member(str(i), value) for i, value in enumerate(node, 1) if isinstance(value, Text))
+    example = f"{key}: {{drawer: 120 mm, door: rest}}" if named else f"{key}: [1, 2, 1]"
+    place = node.place if node else Place("plan.yaml")
+    problems.append(Problem("P009", place, f"'{key}' is not a list of sizes", f"Write `{example}`."))
+    return ()
