@@ -292,10 +292,11 @@ def climate(name: str, folder: Path | None = None) -> Climate:
     Raises:
         UnknownName: No row has the name; the message names the nearest.
     """
-    rows = {_plain(row.climate): row for row in table(Climate, folder)}
-    if _plain(name) not in rows:
-        raise UnknownName(f"no climate is named '{name}'", meant(name, (row.climate for row in rows.values())))
-    return rows[_plain(name)]
+    rows = table(Climate, folder)
+    for row in rows:
+        if _plain(row.climate) == _plain(name):
+            return row
+    raise UnknownName(f"no climate is named '{name}'", meant(name, (row.climate for row in rows)))
 
 
 def _named(name: str, rows: tuple[Record, ...], folder: Path | None) -> Record:
