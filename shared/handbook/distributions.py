@@ -8,7 +8,7 @@ degrees of freedom. The normal distribution is in the standard library.
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import exp, lgamma, log, log1p
+from math import exp, lgamma, log
 
 from shared.problems import OutOfRange
 
@@ -48,7 +48,8 @@ def student_below(value: float, freedom: int) -> float:
         OutOfRange: Fewer than one degree of freedom.
     """
     _check_freedom(freedom)
-    tail = _beta_share(freedom / 2, 0.5, freedom / (freedom + value * value)) / 2
+    square = value * value
+    tail = _beta_share(freedom / 2, 0.5, freedom / (freedom + square), square / (freedom + square)) / 2
     return tail if value < 0 else 1 - tail
 
 
@@ -77,7 +78,8 @@ def f_above(value: float, top: int, bottom: int) -> float:
     """
     _check_freedom(top)
     _check_freedom(bottom)
-    return _beta_share(bottom / 2, top / 2, bottom / (bottom + top * value))
+    whole = bottom + top * value
+    return _beta_share(bottom / 2, top / 2, bottom / whole, top * value / whole)
 
 
 def _check_freedom(freedom: int) -> None:
@@ -123,12 +125,13 @@ def _gamma_share(a: float, x: float) -> float:
     return 1 - scale * fraction
 
 
-def _beta_share(a: float, b: float, x: float) -> float:
-    if x <= 0 or x >= 1:
-        return float(x >= 1)
+def _beta_share(a: float, b: float, x: float, rest: float) -> float:
+    """Incomplete beta function at x; `rest` is 1 - x, given apart to keep its digits."""
+    if x <= 0 or rest <= 0:
+        return float(rest <= 0)
     if x > (a + 1) / (a + b + 2):
-        return 1 - _beta_share(b, a, 1 - x)
-    scale = exp(lgamma(a + b) - lgamma(a) - lgamma(b) + a * log(x) + b * log1p(-x)) / a
+        return 1 - _beta_share(b, a, rest, x)
+    scale = exp(lgamma(a + b) - lgamma(a) - lgamma(b) + a * log(x) + b * log(rest)) / a
     fraction, c, d = 1.0, 1.0, 0.0
     for n in range(_STEPS):
         m = n // 2
