@@ -31,7 +31,7 @@ from course.kinds import (
     RuleSpec,
 )
 from course.plan import Member, Plan, PlannedAssembly
-from course.quantities import Graph, Origin, Quantity, Values
+from course.quantities import Graph, Origin, Quantity, Read, Values
 from shared.places import Place, Text
 from shared.problems import InputRefused, Problem, meant
 from shared.units import MM, NotALength, Shown, length, number_and_unit
@@ -98,6 +98,10 @@ class Feature:
     parts: tuple[str, ...]
     joint: str
     """Joint kind it belongs to; empty for a feature of the assembly kind."""
+    note: str
+    """What the cut list says of it, with sizes in braces."""
+    instance: str
+    """The joint's name in its assembly, as `corner`; empty for a feature of the kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +131,8 @@ class Assembly:
     choices: dict[str, str] = field(hash=False)
     joints: dict[str, Joint] = field(hash=False)
     members: dict[str, tuple[str, ...]] = field(hash=False)
+    built_in: bool
+    """Whether it is made and glued together with its owner."""
     place: Place
 
 
@@ -241,7 +247,7 @@ class _Builder:
         self.features: list[Feature] = []
         self.root = _Draft(
             self, PlannedAssembly("", "", None, {}, {}, (), "", "", {}, {}, Place(plan.file)), "",
-            Kind("", "", False, False, (), (), (), (), (), (), (), (), (), Place(plan.file)), None, {}, {}, {}, {}, "",
+            Kind("", "", False, False, False, (), (), (), (), (), (), (), (), (), Place(plan.file)), None, {}, {}, {}, {}, "",
         )  # fmt: skip
 
     def wrong(self, code: str, place: Place, says: str, do: str) -> None:
@@ -280,7 +286,10 @@ class _Builder:
                     )
             for spec in specs:
                 scope = Scope(replace(self.root, name=prefix))
-                self.add(f"{prefix}.{spec.name}", spec, scope, given.get(spec.name), plan.unit)
+                says = spec.says.replace("this stock", f"the {prefix.partition('.')[2]} stock")
+                self.add(
+                    f"{prefix}.{spec.name}", replace(spec, says=says), scope, given.get(spec.name), plan.unit
+                )
 
     def assembly(self, planned: PlannedAssembly, leaf: str = "") -> None:
         kind = self.library.kinds[planned.kind]
@@ -392,9 +401,7 @@ class _Builder:
             and text.text.endswith(".thickness")
         ):
             return
-        from course.quantities import Read
-
-        read = Read(3, "mean", "caliper") if size == "thickness" else Read(1, "mean", "rule")
+        read = Read(3, "mean", "caliper") if size == "thickness" else Read(1, "mean", "rule", size == "width")
         quantity = QuantitySpec(
             f"{spec.name}.{size}", f"{size} of the {spec.title}", text, text.place, False, read
         )
@@ -553,7 +560,15 @@ class _Builder:
                 else:
                     parts += self._named(draft, word)
             self.features.append(
-                Feature(spec.name, draft.name, spec.says, tuple(dict.fromkeys(parts)), joint_kind)
+                Feature(
+                    spec.name,
+                    draft.name,
+                    spec.says,
+                    tuple(dict.fromkeys(parts)),
+                    joint_kind,
+                    spec.note,
+                    joint.name if joint else "",
+                )
             )
 
     # -- the plan's own names ------------------------------------------------------------------------
@@ -783,7 +798,7 @@ class Cabinet:
         for rule in self.rules:
             if not RELATIONS[rule.relation](rule.left.run(values.all), rule.right.run(values.all)):
                 says, do = (
-                    self._filled(text, rule, values, shown) for text in (rule.spec.says, rule.spec.do)
+                    self._filled(text, rule.scope, values, shown) for text in (rule.spec.says, rule.spec.do)
                 )
                 found.append(
                     Problem(
@@ -796,9 +811,15 @@ class Cabinet:
                 )
         return found
 
-    def _filled(self, text: str, rule: Rule, values: Values, shown: Shown) -> str:
+    def note(self, feature: Feature, values: Values, shown: Shown) -> str:
+        """What the cut list says of a feature, with this student's sizes; empty when it says nothing."""
+        scope = self._scopes[feature.assembly]
+        joint = scope.draft.joints[feature.instance] if feature.instance else None
+        return self._filled(feature.note, Scope(scope.draft, joint), values, shown)
+
+    def _filled(self, text: str, scope: Scope, values: Values, shown: Shown) -> str:
         def put(match: re.Match[str]) -> str:
-            formula = parse(match[1], rule.scope.resolve, self.graph.index)
+            formula = parse(match[1], scope.resolve, self.graph.index)
             value = formula.run(values.all)
             return shown.size(value) if isinstance(value, Fraction) else value
 
@@ -851,7 +872,7 @@ def build(plan: Plan, library: Library) -> Cabinet:
         name: Assembly(
             name, d.kind.name, f"{d.planned.title} {name.partition('.')[2]}".strip(), d.mark,
             d.opening.name if d.opening else "", d.opening.owner if d.opening else "", d.choices, d.joints, d.members,
-            d.planned.place,
+            d.kind.built_in, d.planned.place,
         )
         for name, d in builder.drafts.items()
     }  # fmt: skip

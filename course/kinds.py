@@ -91,6 +91,8 @@ class FeatureSpec:
     says: str
     on: tuple[str, ...]
     when: tuple[tuple[str, str], ...]
+    note: str = ""
+    """For the cut list; sizes in braces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,8 @@ class Kind:
     name: str
     says: str
     fills: bool
+    built_in: bool
+    """Whether it is made and glued together with the assembly whose opening it divides."""
     leaves: bool
     lists: tuple[ListSpec, ...]
     stock: tuple[tuple[str, str], ...]
@@ -201,7 +205,7 @@ class _Reader:
         if node is None:
             return None
         block = self.mapping(node, place, "read")
-        self.known(block, ("places", "take", "with"), "read")
+        self.known(block, ("places", "take", "with", "first"), "read")
         places = block.text("places", "1")
         take, instrument = block.text("take", "mean"), block.text("with", "rule")
         if not places.isdigit() or not 1 <= int(places) <= 20:
@@ -211,7 +215,7 @@ class _Reader:
             self.wrong(block.place, f"take is '{take}'", meant(take, TAKES))
         if instrument not in INSTRUMENTS:
             self.wrong(block.place, f"the instrument is '{instrument}'", meant(instrument, INSTRUMENTS))
-        return Read(int(places), take, instrument)
+        return Read(int(places), take, instrument, block.text("first") == "true")
 
     def quantity(
         self, name: str, node: Node, place: Place, settable: bool, is_word: bool = False
@@ -299,12 +303,13 @@ class _Reader:
 
     def feature(self, name: str, node: Node, place: Place) -> FeatureSpec:
         block = self.mapping(node, place, name)
-        self.known(block, ("on", "says", "when"), f"the feature '{name}'")
+        self.known(block, ("on", "says", "when", "note"), f"the feature '{name}'")
         return FeatureSpec(
             name,
             block.text("says", name),
             self.words(block.get("on")),
             self.pairs(block.get("when"), place, "when"),
+            block.text("note"),
         )
 
     def rules(self, top: Mapping) -> tuple[RuleSpec, ...]:
@@ -325,12 +330,14 @@ class _Reader:
     def kind(self, top: Mapping) -> Kind:
         self.known(
             top,
-            ("kind", "says", "in", "leaves", "lists", "stock", "choices", "parameters", "quantities", "parts",
+            ("kind", "says", "in",
+                "built_in", "leaves", "lists", "stock", "choices", "parameters", "quantities", "parts",
              "joints", "openings", "features", "rules"),
             "a kind",
         )  # fmt: skip
         return Kind(
-            top.text("kind"), top.text("says"), top.text("in") == "opening", top.text("leaves") == "true",
+            top.text("kind"), top.text("says"), top.text("in") == "opening",
+            top.text("built_in") == "true", top.text("leaves") == "true",
             tuple(self.list(*entry) for entry in self.entries(top, "lists")),
             self.pairs(top.get("stock"), top.place, "stock"), self.choices(top), self.quantities(top),
             tuple(self.part(*entry) for entry in self.entries(top, "parts")),

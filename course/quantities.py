@@ -41,6 +41,8 @@ class Read:
     """`smallest`, `largest`, `mean` or `spread` of the readings."""
     instrument: str
     """Caliper, rule, rods, feeler, tape."""
+    first: bool = False
+    """Whether it is to be read before anything that follows from it is cut."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,165 @@
+"""Commands about what is to be built: check, cutlist, why, mark, changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from course.course import Course, part_sizes, read_course, size_names
+from course.cutlist import CutRow, cut_rows
+from course.quantities import Value, WhyLine
+from course.readings import STATES
+from shared.places import Place
+from shared.problems import Problem, meant, refuse
+from shared.units import Shown, decimal
+
+app = typer.Typer()
+PANEL = "Course"
+
+CourseFolder = Annotated[Path, typer.Argument(help="Folder with course.yaml, plan.yaml and roster.csv.")]
+StudentName = Annotated[str, typer.Argument(help="Id or name of a student.")]
+
+
+def say_problems(problems: Sequence[Problem]) -> None:
+    """Print problems on standard error, a line for each and what to do below it."""
+    for problem in problems:
+        typer.echo(str(problem), err=True)
+
+
+@app.command(rich_help_panel=PANEL)
+def check(course: CourseFolder) -> None:
+    """Proof-read a course folder: plan, roster, stock and sign-offs, all problems at once."""
+    read = read_course(course)
+    say_problems(read.notes)
+    cabinet = read.cabinet
+    typer.echo(
+        f"{read.title}: {len(cabinet.assemblies)} assemblies, {len(cabinet.parts)} parts, "
+        f"{len(cabinet.graph.quantities)} sizes, {len(read.students)} students. "
+        + (f"{len(read.notes)} to look at." if read.notes else "Nothing is wrong.")
+    )
+    raise typer.Exit(1 if read.notes else 0)
+
+
+@app.command(rich_help_panel=PANEL)
+def why(
+    course: CourseFolder,
+    student: StudentName,
+    quantity: Annotated[str, typer.Argument(help="Name of a size, as in door.rail.top.length.")],
+    moves: Annotated[
+        bool, typer.Option("--moves", help="Also show how much each thing it rests on moves it.")
+    ] = False,
+) -> None:
+    """Show where a size comes from: formulas, plan lines, readings and tables, with values."""
+    read = read_course(course)
+    person = read.student(student)
+    values = read.values(person)
+    names = size_names(read.cabinet)
+    if quantity not in names:
+        raise refuse("Q010", f"there is no size '{quantity}'", meant(quantity, names), Place("plan.yaml"))
+    for line in values.why(quantity):
+        typer.echo(why_text(line, read, person.shown))
+    if moves:
+        typer.echo("\nOne more of each of these moves it by:")
+        found = sorted(values.moves(quantity).items(), key=lambda item: (-abs(item[1]), item[0]))
+        for name, amount in found:
+            typer.echo(f"  {decimal(amount, 3):>7}  {name}")
+
+
+def why_text(line: WhyLine, course: Course, shown: Shown) -> str:
+    """One line of the chain, indented by its depth."""
+    value = shown_value(line.value, course.cabinet.graph[line.name].dimension, shown)
+    text = f"{'  ' * line.depth}{line.name} = {value}"
+    if line.target is not None and line.target != line.value:
+        should = shown_value(line.target, course.cabinet.graph[line.name].dimension, shown)
+        text += f" (should be {should})"
+    if line.formula:
+        text += f" = {line.formula}"
+    source = f"{line.origin.value}: {line.place}" if not line.formula else str(line.place)
+    return text + f"   [{source}{', ' + line.note if line.note else ''}]"
+
+
+def shown_value(value: Value, dimension: int, shown: Shown) -> str:
+    """A value with its unit, a number without one, or a word."""
+    if not isinstance(value, Fraction):
+        return value
+    return shown.size(value) if dimension == 1 else decimal(value, 5)
+
+
+@app.command(rich_help_panel=PANEL)
+def cutlist(
+    course: CourseFolder,
+    student: StudentName,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", help="File to write: .html, .pdf, .xlsx or .csv; by default it is printed here."
+        ),
+    ] = None,
+) -> None:
+    """Print a student's cut list, from the real stock and the latest readings."""
+    from course.cutlist_files import table_text, write_cutlist
+
+    read = read_course(course)
+    person = read.student(student)
+    rows = cut_rows(read, person)
+    if out is None:
+        typer.echo(table_text(read, person, rows))
+    else:
+        typer.echo(f"Wrote {write_cutlist(read, person, rows, out)}")
+    raise typer.Exit(1 if _attention(rows) else 0)
+
+
+def _attention(rows: Sequence[CutRow]) -> bool:
+    return any(row.consequence for row in rows)
+
+
+@app.command(rich_help_panel=PANEL)
+def mark(
+    course: CourseFolder,
+    student: StudentName,
+    part: Annotated[str, typer.Argument(help="Part by name or label, as in door.stile.left or D-SL.")],
+    state: Annotated[str, typer.Argument(help="One of " + ", ".join(STATES) + ".")],
+    by: Annotated[str, typer.Option(help="Who says so.")] = "",
+    on: Annotated[str, typer.Option(help="Date, as in 2026-10-05.")] = "",
+) -> None:
+    """Record that a part is cut, jointed, fitted or glued; from then on it keeps its size."""
+    read = read_course(course)
+    person = read.student(student)
+    if state not in STATES:
+        raise refuse("C021", f"there is no state '{state}'", meant(state, STATES))
+    new = read.mark(person, part, state, by, on)
+    typer.echo(
+        f"{part} of {person.name} is {state}." if new else f"{part} of {person.name} was {state} already."
+    )
+
+
+@app.command(rich_help_panel=PANEL)
+def changes(
+    course: CourseFolder,
+    student: StudentName,
+    issue: Annotated[bool, typer.Option("--issue", help="Record that the list is handed out now.")] = False,
+) -> None:
+    """Show what moved since the list that was last handed out to a student."""
+    read = read_course(course)
+    person = read.student(student)
+    last, now = read.log.issued(person.id), part_sizes(read, person)
+    moved = (
+        {n: (last.sizes.get(n), size) for n, size in now.items() if last.sizes.get(n) != size} if last else {}
+    )
+    if last is None:
+        typer.echo(f"No list has been handed out to {person.name}.")
+    elif not moved:
+        typer.echo(
+            f"List {last.revision} of {person.name}, handed out {last.at or 'without a date'}, still holds."
+        )
+    for name, (old, new) in moved.items():
+        was = person.shown.size(old) if old is not None else "not listed"
+        typer.echo(f"{name}: {was} -> {person.shown.size(new)}")
+    if issue:
+        new_issue = read.log.issue(person.id, read.date, now)
+        typer.echo(f"Recorded list {new_issue.revision} of {person.name}.")
+    raise typer.Exit(1 if moved and not issue else 0)

@@ -1,0 +1,361 @@
+"""A course folder read as a whole: plan, roster, stock, sign-offs, log; and one student's values from all of them."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cached_property
+from pathlib import Path
+
+from course.build import WORD, Cabinet, build, list_keys
+from course.kinds import read_library
+from course.plan import flat, read_plan
+from course.quantities import Given, Origin, Values
+from course.readings import FILE, FROZEN, Log, Reading, reduced
+from course.roster import Student, read_roster
+from course.signoffs import Permission, SignOff, permission, read_signoffs
+from course.stock import Piece, read_stock
+from shared.handbook import tables
+from shared.places import Items, Mapping, Place, Table, Text, Unreadable, read_csv, read_text, read_yaml
+from shared.problems import InputRefused, Problem, meant
+from shared.units import SHOWN
+
+SETTINGS = (
+    *("title", "id", "term", "instructor", "paper", "units", "date", "ends", "sessions", "invented", "shop"),
+    *("signoff", "safety", "bands", "grading", "terms", "reading_policy"),
+)
+"""What `course.yaml` may say."""
+
+
+@dataclass(frozen=True)
+class Course:
+    """Everything an instructor has written about one course."""
+
+    folder: Path
+    title: str
+    id: str
+    """Short name of course and plan revision, printed on every sheet."""
+    term: str
+    instructor: str
+    paper: str
+    """`letter` or `a4`."""
+    date: str
+    """Date of issue, as written in `course.yaml`; the clock is never read."""
+    invented: bool
+    """Whether the course says that its people are invented."""
+    settings: dict[str, Text]
+    """`course.yaml` with dotted names."""
+    machines: tuple[str, ...]
+    """Machines that need a sign-off."""
+    sessions: tuple[str, ...]
+    cabinet: Cabinet
+    students: tuple[Student, ...]
+    stock: dict[str, Piece]
+    signoffs: dict[tuple[str, str], SignOff]
+    log: Log
+    notes: tuple[Problem, ...] = ()
+    """Things to look at that do not stop the work."""
+    _values: dict[str, Values] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def plan_values(self) -> Values:
+        """The cabinet as planned, before any student's choice, stock or reading."""
+        return self.cabinet.graph.evaluate(self._settings({}))
+
+    def student(self, wanted: str) -> Student:
+        """The student of an id or a name.
+
+        Raises:
+            InputRefused: Nobody, or more than one, is called so.
+        """
+        text = wanted.strip().lower()
+        found = [s for s in self.students if s.id.lower() == text] or [
+            s for s in self.students if text and text in s.name.lower()
+        ]
+        if len(found) == 1:
+            return found[0]
+        says = f"{len(found)} students are called '{wanted}'" if found else f"there is no student '{wanted}'"
+        names = (
+            [s.id for s in found]
+            if found
+            else [*(s.id for s in self.students), *(s.name for s in self.students)]
+        )
+        do = "Use one of the ids " + ", ".join(names) + "." if found else meant(wanted, names)
+        raise InputRefused([Problem("R010", Place("roster.csv"), says, do)])
+
+    def values(self, student: Student) -> Values:
+        """One student's cabinet as it is now: plan, choices, stock, readings and what is already cut."""
+        if student.id not in self._values:
+            self._values[student.id] = self.cabinet.graph.evaluate(
+                self._settings(student.choices), self.found(student)
+            )
+        return self._values[student.id]
+
+    def without_log(self, student: Student) -> Values:
+        """One student's cabinet by choices and stock alone, before any reading."""
+        return self.cabinet.graph.evaluate(self._settings(student.choices))
+
+    def found(self, student: Student) -> dict[str, Given]:
+        """Readings and frozen sizes of a student, by quantity; a reading wins over a frozen size."""
+        found: dict[str, Given] = {}
+        for state in self.log.states(student.id).values():
+            if state.name in FROZEN:
+                place = Place(state.source or state.at)
+                note = f"{state.part} was {state.name}" + (f" on {state.at}" if state.at else "")
+                for name, size in state.sizes.items():
+                    if name in self.cabinet.graph:
+                        found[name] = Given(size, Origin.CUT, place, note)
+        found.update(self._read(self.log.readings(student.id)))
+        return found
+
+    def _read(self, readings: Iterable[Reading]) -> dict[str, Given]:
+        groups: dict[str, list[Reading]] = {}
+        for one in readings:
+            if one.value is not None and one.quantity in self.cabinet.graph:
+                groups.setdefault(one.quantity, []).append(one)
+        found = {}
+        for name, group in groups.items():
+            last = max(one.attempt for one in group)
+            counted = [one for one in group if one.attempt == last]
+            value, rule = reduced(
+                [one.value for one in counted if one.value is not None], self.cabinet.graph[name].read
+            )
+            found[name] = Given(value, Origin.READING, counted[-1].where, rule)
+        return found
+
+    def _settings(self, choices: dict[str, Given]) -> dict[str, Given]:
+        """Choices, and the movement figure of each solid stock from the published table."""
+        given = dict(choices)
+        values = self.cabinet.graph.evaluate(choices)
+        for role in self.cabinet.stock:
+            if values[f"stock.{role}.build"] != "solid":
+                continue
+            name = str(values[f"stock.{role}.material"])
+            try:
+                row = tables.movement(name)
+            except tables.UnknownName:
+                continue
+            figure = row.radial if values[f"stock.{role}.cut"] == "quarter-sawn" else row.tangential
+            note = f"{row.species}, {values[f'stock.{role}.cut']}: {row.source}"
+            given[f"stock.{role}.movement"] = Given(
+                figure, Origin.TABLE, Place("movement_coefficients.csv"), note
+            )
+        return given
+
+    def permission(self, student: Student, machine: str) -> Permission:
+        """Whether a student may use a machine on the day of issue."""
+        if machine not in self.machines:
+            return Permission(True, "")
+        try:
+            day = datetime.date.fromisoformat(self.date)
+        except ValueError:
+            day = None
+        return permission(
+            self.signoffs.get((student.id, machine)), day, self.number("signoff.pass_mark", 100),
+            self.number("signoff.valid_days", 365),
+        )  # fmt: skip
+
+    def number(self, name: str, default: int) -> int:
+        """A whole number of the settings."""
+        text = self.settings.get(name)
+        return int(text.text) if text and text.text.strip().isdigit() else default
+
+    def text(self, name: str, default: str = "") -> str:
+        """A word or sentence of the settings."""
+        text = self.settings.get(name)
+        return text.text if text and not text.empty else default
+
+    def mark(
+        self, student: Student, part: str, state: str, who: str = "", at: str = "", source: str = ""
+    ) -> bool:
+        """Record the state of a part with its sizes of this moment; False when nothing is new.
+
+        Raises:
+            InputRefused: The cabinet has no such part.
+        """
+        parts = {p.name: p for p in self.cabinet.parts} | {p.label: p for p in self.cabinet.parts}
+        if part not in parts:
+            says, do = f"there is no part '{part}'", meant(part, parts)
+            raise InputRefused([Problem("C020", Place(source or FILE), says, do)])
+        name, values = parts[part].name, self.values(student)
+        sizes = {
+            full: values.number(full)
+            for full in (f"{name}.{size}" for size in ("length", "width", "thickness", "shoulder"))
+            if full in values
+        }
+        self._values.pop(student.id, None)
+        return self.log.mark(student.id, name, state, who, at, sizes, source)
+
+    def fresh(self) -> None:
+        """Forget worked-out values, after the log has grown."""
+        self._values.clear()
+
+
+def _read_yaml_file(folder: Path, name: str, problems: list[Problem], needed: bool) -> Mapping | None:
+    path = folder / name
+    if not needed and not path.exists():
+        return None
+    try:
+        return read_yaml(read_text(path), name)
+    except Unreadable as error:
+        problems.append(Problem("P001", error.place, error.says, error.do))
+        return None
+
+
+def _read_table(folder: Path, name: str, problems: list[Problem], needed: bool) -> Table | None:
+    path = folder / name
+    if not needed and not path.exists():
+        return None
+    try:
+        return read_csv(read_text(path), name)
+    except Unreadable as error:
+        problems.append(Problem("P001", error.place, error.says, error.do))
+        return None
+
+
+def _slug(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:40] or "course"
+
+
+def read_course(folder: Path) -> Course:
+    """Read a course folder.
+
+    Raises:
+        InputRefused: With every problem of all its files.
+    """
+    problems: list[Problem] = []
+    if not folder.is_dir():
+        says = "it is not a folder" if folder.exists() else "there is no such folder"
+        do = "Give the folder that holds course.yaml, plan.yaml and roster.csv."
+        raise InputRefused([Problem("P000", Place(str(folder)), says, do)])
+    top = _read_yaml_file(folder, "course.yaml", problems, needed=True) or Mapping(
+        {}, {}, Place("course.yaml")
+    )
+    for key, place in top.keys.items():
+        if key not in SETTINGS:
+            problems.append(Problem("P002", place, f"a course has no '{key}'", meant(key, SETTINGS)))
+    settings = flat(top)
+    cabinet, unit, revision = _cabinet(folder, problems)
+    units = _one_of(top, "units", tuple(SHOWN), "mm", problems)
+    paper = _one_of(top, "paper", ("a4", "letter"), "a4" if units == "mm" else "letter", problems)
+    _days(top, problems)
+    machines = _words(top.get("shop"), "machines")
+    stock: dict[str, Piece] = {}
+    students: tuple[Student, ...] = ()
+    signoffs: dict[tuple[str, str], SignOff] = {}
+    stock_table = _read_table(folder, "stock.csv", problems, needed=False)
+    roster = _read_table(folder, "roster.csv", problems, needed=True)
+    signed = _read_table(folder, "signoffs.csv", problems, needed=False)
+    if cabinet:
+        if stock_table:
+            stock = read_stock(stock_table, unit, cabinet.stock, problems)
+        if roster:
+            students = read_roster(roster, unit, units, cabinet, stock, problems)
+    if signed:
+        ends = _date(settings.get("ends"))
+        ids = {row.text("id") for row in roster.rows} if roster else set()
+        signoffs = read_signoffs(signed, ids, machines, ends, problems)
+    if any(p.severe for p in problems) or cabinet is None:
+        raise InputRefused(problems)
+    title = top.text("title", cabinet.title)
+    course = Course(
+        folder, title, f"{top.text('id', _slug(title))} r{revision}", top.text("term"), top.text("instructor"), paper,
+        top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
+        _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
+    )  # fmt: skip
+    return _proved(course)
+
+
+def _cabinet(folder: Path, problems: list[Problem]) -> tuple[Cabinet | None, str, str]:
+    library = read_library(folder)
+    try:
+        plan = read_plan(read_text(folder / "plan.yaml"), "plan.yaml", list_keys(library))
+        return build(plan, library), plan.unit, plan.revision
+    except Unreadable as error:
+        problems.append(Problem("P001", error.place, error.says, error.do))
+    except InputRefused as refused:
+        problems.extend(refused.problems)
+    return None, "", ""
+
+
+def _proved(course: Course) -> Course:
+    """The course, when every student's cabinet can be built."""
+    problems: list[Problem] = []
+    for student in course.students:
+        try:
+            for problem in course.cabinet.broken_rules(course.without_log(student), student.shown):
+                says = f"{student.id}: {problem.says}"
+                problems.append(Problem(problem.code, problem.place, says, problem.do, problem.severe))
+        except InputRefused as refused:
+            problems.extend(refused.problems)
+    if any(p.severe for p in problems):
+        raise InputRefused([*course.notes, *problems])
+    object.__setattr__(course, "notes", (*course.notes, *_unknown_species(course), *problems))
+    return course
+
+
+def _unknown_species(course: Course) -> list[Problem]:
+    found: dict[str, Problem] = {}
+    for values in (course.plan_values, *(course.without_log(s) for s in course.students)):
+        for role in course.cabinet.stock:
+            name = f"stock.{role}.material"
+            if (
+                values[f"stock.{role}.build"] == "solid"
+                and values.origin(f"stock.{role}.movement") is not Origin.TABLE
+            ):
+                given = values.given(name)
+                place = given.place if given else course.cabinet.graph[name].place
+                says = f"no table gives the movement of '{values[name]}'; its seasonal movement is counted as nothing"
+                found[str(values[name])] = Problem(
+                    "S010", place, says, "Write the species as the wood seller does.", False
+                )
+    return list(found.values())
+
+
+def _one_of(top: Mapping, key: str, known: tuple[str, ...], default: str, problems: list[Problem]) -> str:
+    node = top.get(key)
+    text = top.text(key, default)
+    if text not in known:
+        problems.append(
+            Problem("P013", node.place if node else top.place, f"{key} is '{text}'", meant(text, known))
+        )
+        return default
+    return text
+
+
+def _words(node: object, key: str) -> tuple[str, ...]:
+    value = node.get(key) if isinstance(node, Mapping) else None
+    return tuple(item.text for item in value if isinstance(item, Text)) if isinstance(value, Items) else ()
+
+
+def _date(text: Text | None) -> datetime.date | None:
+    try:
+        return datetime.date.fromisoformat(text.text) if text else None
+    except ValueError:
+        return None
+
+
+def _days(top: Mapping, problems: list[Problem]) -> None:
+    for key in ("date", "ends"):
+        node = top.get(key)
+        if isinstance(node, Text) and not node.empty and _date(node) is None:
+            says = f"{key} is '{node.text}', which is not a date"
+            problems.append(Problem("P022", node.place, says, "Write it as 2026-09-14."))
+
+
+def size_names(cabinet: Cabinet) -> tuple[str, ...]:
+    """Names that a person may ask about: every quantity that is not a bare word."""
+    return tuple(q.name for q in cabinet.graph.quantities if q.dimension != WORD)
+
+
+def part_sizes(course: Course, student: Student) -> dict[str, Fraction]:
+    """Every size of every part of a student, by name."""
+    values = course.values(student)
+    return {
+        f"{part.name}.{size}": values.number(f"{part.name}.{size}")
+        for part in course.cabinet.parts
+        for size in ("length", "width", "thickness")
+    }

@@ -1,0 +1,272 @@
+"""The log of a course: readings, part states and issued lists, in SQLite, only ever added to."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from course.quantities import Read
+from shared.places import Place
+from shared.problems import InputRefused, Problem
+
+FILE = "course.db"
+STATES = ("open", "issued", "cut", "jointed", "fitted", "glued", "remade")
+"""States of a part, in the order of the work; a remade part is open again."""
+FROZEN = ("cut", "jointed", "fitted", "glued")
+"""States in which a part no longer follows new readings."""
+
+_TABLES = """
+CREATE TABLE IF NOT EXISTS reading (
+  number INTEGER PRIMARY KEY, student TEXT NOT NULL, quantity TEXT NOT NULL, place INTEGER NOT NULL,
+  attempt INTEGER NOT NULL, raw TEXT NOT NULL, value TEXT, instrument TEXT NOT NULL, reader TEXT NOT NULL,
+  taken TEXT NOT NULL, source TEXT NOT NULL, sheet TEXT NOT NULL, cell TEXT NOT NULL, note TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS state (
+  number INTEGER PRIMARY KEY, student TEXT NOT NULL, part TEXT NOT NULL, state TEXT NOT NULL, who TEXT NOT NULL,
+  at TEXT NOT NULL, source TEXT NOT NULL, sizes TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS issue (
+  number INTEGER PRIMARY KEY, student TEXT NOT NULL, revision INTEGER NOT NULL, at TEXT NOT NULL, sizes TEXT NOT NULL);
+CREATE INDEX IF NOT EXISTS reading_student ON reading (student);
+CREATE INDEX IF NOT EXISTS state_student ON state (student);
+"""
+_KEPT = """
+CREATE TRIGGER IF NOT EXISTS {table}_kept_{verb} BEFORE {verb} ON {table}
+BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END;
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading, as it was taken in."""
+
+    student: str
+    quantity: str
+    place: int
+    """First, second, ... place where the thing was measured."""
+    attempt: int
+    """1 for the first; a part that was made again starts the next."""
+    raw: str
+    """What was typed."""
+    value: Fraction | None
+    """In mm; None when the text could not be read as a length and was kept for the record."""
+    instrument: str = ""
+    reader: str = ""
+    """Who measured, when it was not the student."""
+    taken: str = ""
+    """Date of the measurement, as written."""
+    source: str = ""
+    sheet: str = ""
+    cell: str = ""
+    note: str = ""
+
+    @property
+    def key(self) -> tuple[str, str, int, int, str]:
+        """What one reading answers: student, quantity, place, attempt, reader."""
+        return (self.student, self.quantity, self.place, self.attempt, self.reader)
+
+    @property
+    def where(self) -> Place:
+        """The file and cell it came from."""
+        return Place(self.source, cell=f"{self.sheet}!{self.cell}" if self.sheet else self.cell)
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The latest state of a part."""
+
+    part: str
+    name: str
+    who: str
+    at: str
+    """Date as written."""
+    source: str
+    sizes: dict[str, Fraction]
+    """The part's sizes when it was cut."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of readings offered to the log."""
+
+    added: int
+    """New."""
+    same: int
+    """In the log already, word for word."""
+    corrected: int
+    """New rows that stand in for an earlier one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Issue:
+    """A cut list handed out."""
+
+    revision: int
+    at: str
+    sizes: dict[str, Fraction]
+
+
+def reduce(values: Sequence[Fraction], take: str) -> Fraction:
+    """Several readings of one thing to one: smallest, largest, mean or spread."""
+    if take == "smallest":
+        return min(values)
+    if take == "largest":
+        return max(values)
+    if take == "spread":
+        return max(values) - min(values)
+    return sum(values, Fraction(0)) / len(values)
+
+
+def reduced(values: Sequence[Fraction], read: Read | None) -> tuple[Fraction, str]:
+    """The one value of several readings, and the rule in words."""
+    take = read.take if read else "mean"
+    if len(values) == 1:
+        return values[0], "one reading"
+    return reduce(values, take), f"{take} of {len(values)} readings"
+
+
+class Log:
+    """The log file of one course folder. Every write is one transaction; nothing is changed or removed."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    @contextmanager
+    def _open(self, write: bool = False) -> Iterator[sqlite3.Connection]:
+        try:
+            connection = sqlite3.connect(self.path, timeout=60, isolation_level=None)
+        except sqlite3.Error as error:
+            raise self._refused(error) from None
+        try:
+            if write:
+                connection.executescript(_TABLES)
+                for table in ("reading", "state", "issue"):
+                    for verb in ("UPDATE", "DELETE"):
+                        connection.executescript(_KEPT.format(table=table, verb=verb))
+                connection.execute("BEGIN IMMEDIATE")
+            yield connection
+            if write:
+                connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            raise self._refused(error) from None
+        finally:
+            connection.close()
+
+    def _refused(self, error: sqlite3.Error) -> InputRefused:
+        says = f"the log of the course cannot be used ({error})"
+        do = "Check that the folder can be written to and has room; put back the last copy if the file is damaged."
+        return InputRefused([Problem("F002", Place(self.path.name), says, do)])
+
+    def _rows(self, question: str, values: Sequence[object] = ()) -> list[tuple]:
+        if not self.path.exists():
+            return []
+        with self._open() as connection:
+            return connection.execute(question, values).fetchall()
+
+    def add(self, readings: Iterable[Reading]) -> Taken:
+        """Take readings in; one already there word for word is not added again."""
+        added = same = corrected = 0
+        with self._open(write=True) as connection:
+            for one in readings:
+                latest = connection.execute(
+                    "SELECT raw FROM reading WHERE student=? AND quantity=? AND place=? AND attempt=? AND reader=?"
+                    " ORDER BY number DESC LIMIT 1",
+                    one.key,
+                ).fetchone()
+                if latest and latest[0] == one.raw:
+                    same += 1
+                    continue
+                connection.execute(
+                    "INSERT INTO reading VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                    (
+                        *(one.student, one.quantity, one.place, one.attempt, one.raw),
+                        None if one.value is None else str(one.value),
+                        *(one.instrument, one.reader, one.taken, one.source, one.sheet, one.cell, one.note),
+                    ),
+                )
+                if latest:
+                    corrected += 1
+                else:
+                    added += 1
+        return Taken(added, same, corrected)
+
+    def all(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
+        """Every row ever taken in, with its number, oldest first."""
+        where, values = ("WHERE student=?", (student,)) if student else ("", ())
+        rows = (
+            self._rows(f"SELECT * FROM reading {where} ORDER BY number", values)
+            if self._has("reading")
+            else []
+        )
+        return tuple(
+            (row[0], Reading(*row[1:6], None if row[6] is None else Fraction(row[6]), *row[7:]))
+            for row in rows
+        )
+
+    def readings(self, student: str = "") -> tuple[Reading, ...]:
+        """The readings that count: the latest row for each thing asked."""
+        latest: dict[tuple, Reading] = {}
+        for _, one in self.all(student):
+            latest.pop(one.key, None)
+            latest[one.key] = one
+        return tuple(latest.values())
+
+    def mark(
+        self,
+        student: str,
+        part: str,
+        state: str,
+        who: str,
+        at: str,
+        sizes: dict[str, Fraction],
+        source: str = "",
+    ) -> bool:
+        """Record the state of a part; False when it is in that state already."""
+        assert state in STATES
+        now = self.states(student).get(part)
+        if now and now.name == state:
+            return False
+        kept = now.sizes if now and now.name in FROZEN and state in FROZEN else sizes
+        text = json.dumps({name: str(value) for name, value in sorted(kept.items())})
+        with self._open(write=True) as connection:
+            connection.execute(
+                "INSERT INTO state VALUES (NULL,?,?,?,?,?,?,?)", (student, part, state, who, at, source, text)
+            )
+        return True
+
+    def states(self, student: str) -> dict[str, State]:
+        """The latest state of each part that has one."""
+        found: dict[str, State] = {}
+        question = "SELECT part, state, who, at, source, sizes FROM state WHERE student=? ORDER BY number"
+        for part, name, who, at, source, sizes in (
+            self._rows(question, (student,)) if self._has("state") else []
+        ):
+            frozen = {key: Fraction(value) for key, value in json.loads(sizes).items()}
+            found[part] = State(part, name, who, at, source, frozen)
+        return found
+
+    def issue(self, student: str, at: str, sizes: dict[str, Fraction]) -> Issue:
+        """Record that a cut list was handed out; the same sizes again are the same issue."""
+        last = self.issued(student)
+        if last and last.sizes == sizes:
+            return last
+        issue = Issue((last.revision if last else 0) + 1, at, sizes)
+        text = json.dumps({name: str(value) for name, value in sorted(sizes.items())})
+        with self._open(write=True) as connection:
+            connection.execute("INSERT INTO issue VALUES (NULL,?,?,?,?)", (student, issue.revision, at, text))
+        return issue
+
+    def issued(self, student: str) -> Issue | None:
+        """The last list handed out to a student."""
+        question = "SELECT revision, at, sizes FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
+        rows = self._rows(question, (student,)) if self._has("issue") else []
+        if not rows:
+            return None
+        revision, at, sizes = rows[0]
+        return Issue(revision, at, {key: Fraction(value) for key, value in json.loads(sizes).items()})
+
+    def _has(self, table: str) -> bool:
+        return bool(self._rows("SELECT 1 FROM sqlite_master WHERE type='table' AND name=?", (table,)))
