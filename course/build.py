@@ -139,9 +139,7 @@ class Assembly:
 class Scope:
     """What names mean inside one assembly."""
 
-    def __init__(
-        self, draft: _Draft, joint: Joint | None = None, this: str = "", site: Site | None = None
-    ) -> None:
+    def __init__(self, draft: _Draft, joint: Joint | None = None, this: str = "", site: Site | None = None) -> None:
         self.draft, self.joint, self.this, self.site = draft, joint, this, site
 
     def candidates(self, name: str) -> Iterator[str]:
@@ -255,15 +253,11 @@ class _Builder:
 
     # -- names ---------------------------------------------------------------------------------------
 
-    def add(
-        self, name: str, spec: QuantitySpec, scope: Scope, text: Text | None = None, unit: str = ""
-    ) -> None:
+    def add(self, name: str, spec: QuantitySpec, scope: Scope, text: Text | None = None, unit: str = "") -> None:
         """Note a quantity; `text` is what the plan says instead of the kind's default."""
         origin = Origin.PLAN if text else (Origin.DEFAULT if spec.settable else Origin.FORMULA)
         if name in self.known:
-            self.wrong(
-                "K002", spec.place, f"two things are called '{name}'", "Give one of them another name."
-            )
+            self.wrong("K002", spec.place, f"two things are called '{name}'", "Give one of them another name.")
             return
         self.known[name] = len(self.pending)
         self.pending.append(_Pending(name, spec, scope, text or spec.formula, origin, unit))
@@ -274,22 +268,16 @@ class _Builder:
             ("shop", self.library.settings.shop, plan.shop),
             ("climate", self.library.settings.climate, plan.climate),
         ]
-        groups += [
-            (f"stock.{name}", self.library.settings.stock, given) for name, given in plan.stock.items()
-        ]
+        groups += [(f"stock.{name}", self.library.settings.stock, given) for name, given in plan.stock.items()]
         for prefix, specs, given in groups:
             names = [spec.name for spec in specs]
             for key, text in given.items():
                 if key not in names:
-                    self.wrong(
-                        "P010", text.place, f"{prefix.split('.')[0]} has no '{key}'", meant(key, names)
-                    )
+                    self.wrong("P010", text.place, f"{prefix.split('.')[0]} has no '{key}'", meant(key, names))
             for spec in specs:
                 scope = Scope(replace(self.root, name=prefix))
                 says = spec.says.replace("this stock", f"the {prefix.partition('.')[2]} stock")
-                self.add(
-                    f"{prefix}.{spec.name}", replace(spec, says=says), scope, given.get(spec.name), plan.unit
-                )
+                self.add(f"{prefix}.{spec.name}", replace(spec, says=says), scope, given.get(spec.name), plan.unit)
 
     def assembly(self, planned: PlannedAssembly, leaf: str = "") -> None:
         kind = self.library.kinds[planned.kind]
@@ -301,9 +289,7 @@ class _Builder:
         stock = {role: planned.stock[role].text if role in planned.stock else role for role, _ in kind.stock}
         for role, text in planned.stock.items():
             if role not in stock:
-                self.wrong(
-                    "P011", text.place, f"'{kind.name}' has no stock role '{role}'", meant(role, stock)
-                )
+                self.wrong("P011", text.place, f"'{kind.name}' has no stock role '{role}'", meant(role, stock))
         for role, wanted in stock.items():
             if wanted not in self.plan.stock:
                 place = planned.stock[role].place if role in planned.stock else planned.place
@@ -315,9 +301,7 @@ class _Builder:
             given = planned.sizes.get(spec.name, spec.formula)
             choices[spec.name] = given.text if given else ""
             if given and spec.words and given.text not in spec.words:
-                self.wrong(
-                    "P013", given.place, f"{spec.name} is '{given.text}'", meant(given.text, spec.words)
-                )
+                self.wrong("P013", given.place, f"{spec.name} is '{given.text}'", meant(given.text, spec.words))
         mark = self._mark(planned, leaf)
         draft = _Draft(self, planned, name, kind, opening, members, sizes, stock, choices, mark)
         self.drafts[name] = draft
@@ -357,7 +341,7 @@ class _Builder:
         for spec in kind.lists:
             if spec.plan_key:
                 given = planned.lists.get(spec.plan_key) or tuple(
-                    Member(str(i + 1), Text("1", planned.place)) for i in range(spec.default)
+                    Member(str(i + 1), Text("1 share", planned.place)) for i in range(spec.default)
                 )
                 if not given:
                     example = f"{spec.plan_key}: {{lower: 120 mm, upper: rest}}"
@@ -392,9 +376,7 @@ class _Builder:
                 for size, text in (("thickness", Text(f"{spec.stock}.thickness", spec.place)), *spec.sizes):
                     self._part_size(draft, spec, full, size, text, scope)
 
-    def _part_size(
-        self, draft: _Draft, spec: PartSpec, full: str, size: str, text: Text, scope: Scope
-    ) -> None:
+    def _part_size(self, draft: _Draft, spec: PartSpec, full: str, size: str, text: Text, scope: Scope) -> None:
         if (
             size == "thickness"
             and any(name == "thickness" for name, _ in spec.sizes)
@@ -402,9 +384,7 @@ class _Builder:
         ):
             return
         read = Read(3, "mean", "caliper") if size == "thickness" else Read(1, "mean", "rule", size == "width")
-        quantity = QuantitySpec(
-            f"{spec.name}.{size}", f"{size} of the {spec.title}", text, text.place, False, read
-        )
+        quantity = QuantitySpec(f"{spec.name}.{size}", f"{size} of the {spec.title}", text, text.place, False, read)
         local = f"{full.removeprefix(draft.name + '.')}.{size}"
         self.add(f"{full}.{size}", quantity, scope, draft.planned.sizes.get(local), self.plan.unit)
 
@@ -437,9 +417,7 @@ class _Builder:
         for name, text in draft.planned.joints.items():
             names = [spec.name for spec in draft.kind.joints]
             if name not in names:
-                self.wrong(
-                    "P017", text.place, f"'{draft.kind.name}' has no joint '{name}'", meant(name, names)
-                )
+                self.wrong("P017", text.place, f"'{draft.kind.name}' has no joint '{name}'", meant(name, names))
         for spec in draft.kind.joints:
             chosen = draft.planned.joints.get(spec.name)
             wanted = chosen.text if chosen else spec.default
@@ -463,9 +441,7 @@ class _Builder:
             sites = [
                 replace(
                     s,
-                    name=s.male.removeprefix(draft.name + ".").replace(".", "_")
-                    + "_"
-                    + s.name.rsplit("_", 1)[-1],
+                    name=s.male.removeprefix(draft.name + ".").replace(".", "_") + "_" + s.name.rsplit("_", 1)[-1],
                 )
                 for s in sites
             ]
@@ -478,12 +454,8 @@ class _Builder:
                     self.add(f"{joint.prefix}.{site.name}{tail}", quantity,
                              Scope(draft, joint, f"{joint.prefix}.{site.name}", site))  # fmt: skip
             else:
-                given = (
-                    draft.planned.sizes.get(f"{kind.prefix}.{quantity.name}") if quantity.settable else None
-                )
-                self.add(
-                    f"{joint.prefix}.{quantity.name}", quantity, Scope(draft, joint), given, self.plan.unit
-                )
+                given = draft.planned.sizes.get(f"{kind.prefix}.{quantity.name}") if quantity.settable else None
+                self.add(f"{joint.prefix}.{quantity.name}", quantity, Scope(draft, joint), given, self.plan.unit)
         for male in dict.fromkeys(site.male for site in sites):
             adds = " + ".join(f"{joint.prefix}.{s.name}.adds" for s in sites if s.male == male)
             says = f"what the {kind.name}s add to its length"
@@ -530,21 +502,18 @@ class _Builder:
                     )
 
     def _size(self, text: Text) -> tuple[Text, Text]:
-        """A member's size as a fixed length and a share; one of them is nothing."""
-        none, no_share = Text("0 mm", text.place), Text("0", text.place)
-        if text.text.strip() == "rest":
-            return none, Text("1", text.place)
+        """A member's size as a fixed length and a share of what is left; one of them is nothing."""
+        written = text.text.strip()
+        shares = re.fullmatch(r"(\d+(?:/\d+)?)\s+shares?", written)
+        if shares or written == "rest":
+            return Text("0 mm", text.place), Text(shares[1] if shares else "1", text.place)
         try:
-            value, unit = number_and_unit(text.text)
+            length(written, self.plan.unit)
         except NotALength as error:
-            self.wrong("P019", text.place, str(error), "Write a length, a share such as 1/2, or rest.")
-            return none, Text("1", text.place)
-        explicit = unit and not (unit == "in" and re.fullmatch(r"\s*\d+\s*/\s*\d+\s*", text.text))
-        if explicit or (self.plan.unit and value > 20):
-            return Text(
-                f"{text.text.strip()}" if unit else f"{text.text.strip()} {self.plan.unit}", text.place
-            ), no_share
-        return none, Text(text.text.strip(), text.place)
+            self.wrong("P019", text.place, str(error), "Write a length, a share as in `2 shares`, or rest.")
+            return Text("0 mm", text.place), Text("1", text.place)
+        bare = not number_and_unit(written)[1]
+        return Text(f"{written} {self.plan.unit}" if bare else _with_unit(written), text.place), Text("0", text.place)
 
     def _features(
         self, draft: _Draft, specs: Sequence[FeatureSpec], joint_kind: str, joint: Joint | None = None
@@ -583,15 +552,10 @@ class _Builder:
     def _settable(self, draft: _Draft) -> set[str]:
         prefix = draft.name + "."
         part_sizes = {
-            f"{p.name}.{s}"
-            for p in self.parts
-            if p.assembly == draft.name
-            for s in ("length", "width", "thickness")
+            f"{p.name}.{s}" for p in self.parts if p.assembly == draft.name for s in ("length", "width", "thickness")
         }
         names = {p.name for p in self.pending if p.spec.settable} | part_sizes
-        return {n.removeprefix(prefix) for n in names if n.startswith(prefix)} | {
-            c.name for c in draft.kind.choices
-        }
+        return {n.removeprefix(prefix) for n in names if n.startswith(prefix)} | {c.name for c in draft.kind.choices}
 
     # -- formulas ------------------------------------------------------------------------------------
 
@@ -750,6 +714,11 @@ class _Builder:
             self.wrong("K003", spec.place, f"the rule '{spec.must}': {error}", "Check the names in it.")
 
 
+def _with_unit(written: str) -> str:
+    """A length of a plan that needs no declared unit: a bare fraction is inches."""
+    return written if re.search(r"[A-Za-z\"']", written) else f"{written} in"
+
+
 def _short(member: str, number: int, count: int) -> str:
     """What tells members of a group apart on the wood: nothing, a first letter, or a number."""
     if count == 1:
@@ -797,9 +766,7 @@ class Cabinet:
         found = []
         for rule in self.rules:
             if not RELATIONS[rule.relation](rule.left.run(values.all), rule.right.run(values.all)):
-                says, do = (
-                    self._filled(text, rule.scope, values, shown) for text in (rule.spec.says, rule.spec.do)
-                )
+                says, do = (self._filled(text, rule.scope, values, shown) for text in (rule.spec.says, rule.spec.do))
                 found.append(
                     Problem(
                         "G001" if rule.spec.stops else "G101",

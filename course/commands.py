@@ -49,9 +49,7 @@ def why(
     course: CourseFolder,
     student: StudentName,
     quantity: Annotated[str, typer.Argument(help="Name of a size, as in door.rail.top.length.")],
-    moves: Annotated[
-        bool, typer.Option("--moves", help="Also show how much each thing it rests on moves it.")
-    ] = False,
+    moves: Annotated[bool, typer.Option("--moves", help="Also show how much each thing it rests on moves it.")] = False,
 ) -> None:
     """Show where a size comes from: formulas, plan lines, readings and tables, with values."""
     read = read_course(course)
@@ -95,9 +93,7 @@ def cutlist(
     student: StudentName,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", help="File to write: .html, .pdf, .xlsx or .csv; by default it is printed here."
-        ),
+        typer.Option("--out", help="File to write: .html, .pdf, .xlsx or .csv; by default it is printed here."),
     ] = None,
 ) -> None:
     """Print a student's cut list, from the real stock and the latest readings."""
@@ -132,9 +128,7 @@ def mark(
     if state not in STATES:
         raise refuse("C021", f"there is no state '{state}'", meant(state, STATES))
     new = read.mark(person, part, state, by, on)
-    typer.echo(
-        f"{part} of {person.name} is {state}." if new else f"{part} of {person.name} was {state} already."
-    )
+    typer.echo(f"{part} of {person.name} is {state}." if new else f"{part} of {person.name} was {state} already.")
 
 
 @app.command(rich_help_panel=PANEL)
@@ -147,15 +141,11 @@ def changes(
     read = read_course(course)
     person = read.student(student)
     last, now = read.log.issued(person.id), part_sizes(read, person)
-    moved = (
-        {n: (last.sizes.get(n), size) for n, size in now.items() if last.sizes.get(n) != size} if last else {}
-    )
+    moved = {n: (last.sizes.get(n), size) for n, size in now.items() if last.sizes.get(n) != size} if last else {}
     if last is None:
         typer.echo(f"No list has been handed out to {person.name}.")
     elif not moved:
-        typer.echo(
-            f"List {last.revision} of {person.name}, handed out {last.at or 'without a date'}, still holds."
-        )
+        typer.echo(f"List {last.revision} of {person.name}, handed out {last.at or 'without a date'}, still holds.")
     for name, (old, new) in moved.items():
         was = person.shown.size(old) if old is not None else "not listed"
         typer.echo(f"{name}: {was} -> {person.shown.size(new)}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
@@ -78,20 +78,14 @@ class Course:
         if len(found) == 1:
             return found[0]
         says = f"{len(found)} students are called '{wanted}'" if found else f"there is no student '{wanted}'"
-        names = (
-            [s.id for s in found]
-            if found
-            else [*(s.id for s in self.students), *(s.name for s in self.students)]
-        )
+        names = [s.id for s in found] if found else [*(s.id for s in self.students), *(s.name for s in self.students)]
         do = "Use one of the ids " + ", ".join(names) + "." if found else meant(wanted, names)
         raise InputRefused([Problem("R010", Place("roster.csv"), says, do)])
 
     def values(self, student: Student) -> Values:
         """One student's cabinet as it is now: plan, choices, stock, readings and what is already cut."""
         if student.id not in self._values:
-            self._values[student.id] = self.cabinet.graph.evaluate(
-                self._settings(student.choices), self.found(student)
-            )
+            self._values[student.id] = self.cabinet.graph.evaluate(self._settings(student.choices), self.found(student))
         return self._values[student.id]
 
     def without_log(self, student: Student) -> Values:
@@ -140,9 +134,7 @@ class Course:
                 continue
             figure = row.radial if values[f"stock.{role}.cut"] == "quarter-sawn" else row.tangential
             note = f"{row.species}, {values[f'stock.{role}.cut']}: {row.source}"
-            given[f"stock.{role}.movement"] = Given(
-                figure, Origin.TABLE, Place("movement_coefficients.csv"), note
-            )
+            given[f"stock.{role}.movement"] = Given(figure, Origin.TABLE, Place("movement_coefficients.csv"), note)
         return given
 
     def permission(self, student: Student, machine: str) -> Permission:
@@ -168,9 +160,7 @@ class Course:
         text = self.settings.get(name)
         return text.text if text and not text.empty else default
 
-    def mark(
-        self, student: Student, part: str, state: str, who: str = "", at: str = "", source: str = ""
-    ) -> bool:
+    def mark(self, student: Student, part: str, state: str, who: str = "", at: str = "", source: str = "") -> bool:
         """Record the state of a part with its sizes of this moment; False when nothing is new.
 
         Raises:
@@ -231,9 +221,7 @@ def read_course(folder: Path) -> Course:
         says = "it is not a folder" if folder.exists() else "there is no such folder"
         do = "Give the folder that holds course.yaml, plan.yaml and roster.csv."
         raise InputRefused([Problem("P000", Place(str(folder)), says, do)])
-    top = _read_yaml_file(folder, "course.yaml", problems, needed=True) or Mapping(
-        {}, {}, Place("course.yaml")
-    )
+    top = _read_yaml_file(folder, "course.yaml", problems, needed=True) or Mapping({}, {}, Place("course.yaml"))
     for key, place in top.keys.items():
         if key not in SETTINGS:
             problems.append(Problem("P002", place, f"a course has no '{key}'", meant(key, SETTINGS)))
@@ -249,11 +237,10 @@ def read_course(folder: Path) -> Course:
     stock_table = _read_table(folder, "stock.csv", problems, needed=False)
     roster = _read_table(folder, "roster.csv", problems, needed=True)
     signed = _read_table(folder, "signoffs.csv", problems, needed=False)
-    if cabinet:
-        if stock_table:
-            stock = read_stock(stock_table, unit, cabinet.stock, problems)
-        if roster:
-            students = read_roster(roster, unit, units, cabinet, stock, problems)
+    if cabinet and stock_table:
+        stock = read_stock(stock_table, unit, cabinet.stock, problems)
+    if roster:
+        students = read_roster(roster, unit, units, cabinet, stock, problems)
     if signed:
         ends = _date(settings.get("ends"))
         ids = {row.text("id") for row in roster.rows} if roster else set()
@@ -283,14 +270,15 @@ def _cabinet(folder: Path, problems: list[Problem]) -> tuple[Cabinet | None, str
 
 def _proved(course: Course) -> Course:
     """The course, when every student's cabinet can be built."""
-    problems: list[Problem] = []
+    who: dict[Problem, list[str]] = {}
     for student in course.students:
         try:
-            for problem in course.cabinet.broken_rules(course.without_log(student), student.shown):
-                says = f"{student.id}: {problem.says}"
-                problems.append(Problem(problem.code, problem.place, says, problem.do, problem.severe))
+            broken = course.cabinet.broken_rules(course.without_log(student), student.shown)
         except InputRefused as refused:
-            problems.extend(refused.problems)
+            broken = list(refused.problems)
+        for problem in broken:
+            who.setdefault(problem, []).append(student.id)
+    problems = [replace(p, says=f"{', '.join(ids)}: {p.says}") for p, ids in who.items()]
     if any(p.severe for p in problems):
         raise InputRefused([*course.notes, *problems])
     object.__setattr__(course, "notes", (*course.notes, *_unknown_species(course), *problems))
@@ -302,10 +290,7 @@ def _unknown_species(course: Course) -> list[Problem]:
     for values in (course.plan_values, *(course.without_log(s) for s in course.students)):
         for role in course.cabinet.stock:
             name = f"stock.{role}.material"
-            if (
-                values[f"stock.{role}.build"] == "solid"
-                and values.origin(f"stock.{role}.movement") is not Origin.TABLE
-            ):
+            if values[f"stock.{role}.build"] == "solid" and values.origin(f"stock.{role}.movement") is not Origin.TABLE:
                 given = values.given(name)
                 place = given.place if given else course.cabinet.graph[name].place
                 says = f"no table gives the movement of '{values[name]}'; its seasonal movement is counted as nothing"
@@ -319,9 +304,7 @@ def _one_of(top: Mapping, key: str, known: tuple[str, ...], default: str, proble
     node = top.get(key)
     text = top.text(key, default)
     if text not in known:
-        problems.append(
-            Problem("P013", node.place if node else top.place, f"{key} is '{text}'", meant(text, known))
-        )
+        problems.append(Problem("P013", node.place if node else top.place, f"{key} is '{text}'", meant(text, known)))
         return default
     return text
 

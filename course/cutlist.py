@@ -85,9 +85,7 @@ def _joined(group: list[_Line]) -> CutRow:
     return CutRow(**{**values, "label": labels, "part": title, "count": len(group)})
 
 
-def _row(
-    course: Course, student: Student, values: Values, state: State | None, part: Part, assembly: str
-) -> CutRow:
+def _row(course: Course, student: Student, values: Values, state: State | None, part: Part, assembly: str) -> CutRow:
     cabinet, shown = course.cabinet, student.shown
     sizes = {size: values.number(f"{part.name}.{size}") for size in SIZES}
     planned = {size: _planned(course, f"{part.name}.{size}") for size in SIZES}
@@ -204,10 +202,6 @@ def consequence(values: Values, part: Part, shown: Shown) -> str:
         if not isinstance(needs, Fraction) or shown.bare(is_now) == shown.bare(needs):
             continue
         more = abs(is_now - needs)
-        advice = (
-            f"trim {shown.size(more)}"
-            if is_now > needs
-            else f"{shown.size(more)} too small: see the remedies"
-        )
+        advice = f"trim {shown.size(more)}" if is_now > needs else f"{shown.size(more)} too small: see the remedies"
         words.append(f"{size} is {shown.size(is_now)}, needs {shown.size(needs)}: {advice}")
     return "; ".join(words)

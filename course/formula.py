@@ -150,11 +150,7 @@ _OPERATIONS: dict[type, Callable[[Fraction, Fraction], Fraction]] = {
 
 
 def _compiled(node: ast.expr, resolve: Resolver, slot: Callable[[str], int]) -> Callable:
-    if (
-        isinstance(node, ast.Constant)
-        and isinstance(node.value, (int, float))
-        and not isinstance(node.value, bool)
-    ):
+    if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)) and not isinstance(node.value, bool):
         number = Fraction(str(node.value))
         return lambda values: number
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
@@ -173,9 +169,7 @@ def _compiled(node: ast.expr, resolve: Resolver, slot: Callable[[str], int]) -> 
         )
     full = resolve(name)
     if len(full) != 1:
-        raise BadFormula(
-            f"'{name}' stands for {len(full)} sizes; write sum({name}), smallest({name}) or name one"
-        )
+        raise BadFormula(f"'{name}' stands for {len(full)} sizes; write sum({name}), smallest({name}) or name one")
     index = slot(full[0])
     return lambda values: values[index]
 
@@ -301,11 +295,7 @@ def _printed(node: ast.expr, show: Callable[[str], str], resolve: Resolver) -> s
             return str(node.args[0].value)  # type: ignore[attr-defined]
         if node.func.id in OVER:
             shown = [show(full) for full in resolve("*" + (dotted(node.args[0]) or ""))]
-            return (
-                " + ".join(shown)
-                if node.func.id == "sum" and shown
-                else f"{node.func.id}({', '.join(shown)})"
-            )
+            return " + ".join(shown) if node.func.id == "sum" and shown else f"{node.func.id}({', '.join(shown)})"
         inner = ", ".join(_printed(arg, show, resolve) for arg in node.args)
         return f"{node.func.id}({inner})"
     return show(resolve(dotted(node) or "")[0])

@@ -217,9 +217,7 @@ class _Reader:
             self.wrong(block.place, f"the instrument is '{instrument}'", meant(instrument, INSTRUMENTS))
         return Read(int(places), take, instrument, block.text("first") == "true")
 
-    def quantity(
-        self, name: str, node: Node, place: Place, settable: bool, is_word: bool = False
-    ) -> QuantitySpec:
+    def quantity(self, name: str, node: Node, place: Place, settable: bool, is_word: bool = False) -> QuantitySpec:
         if isinstance(node, Text):
             return QuantitySpec(name, "", node, place, settable, is_word=is_word)
         block = self.mapping(node, place, name)
@@ -268,9 +266,7 @@ class _Reader:
 
     def part(self, name: str, node: Node, place: Place) -> PartSpec:
         block = self.mapping(node, place, name)
-        self.known(
-            block, ("title", "mark", "stock", "grain", "length", "width", "thickness"), f"the part '{name}'"
-        )
+        self.known(block, ("title", "mark", "stock", "grain", "length", "width", "thickness"), f"the part '{name}'")
         sizes = tuple((n, v) for n in ("length", "width", "thickness") if isinstance(v := block.get(n), Text))
         for needed in ("length", "width"):
             if needed not in dict(sizes):
@@ -297,9 +293,7 @@ class _Reader:
         for size in ("width", "height", "depth", "slope"):
             value = block.get(size) or Text("0" if size == "slope" else "0 mm", place)
             sizes.append(self.quantity(size, value, block.keys.get(size, place), False))
-        return OpeningSpec(
-            name, block.text("says", name), tuple(sizes), self.pairs(block.get("walls"), place, "walls")
-        )
+        return OpeningSpec(name, block.text("says", name), tuple(sizes), self.pairs(block.get("walls"), place, "walls"))
 
     def feature(self, name: str, node: Node, place: Place) -> FeatureSpec:
         block = self.mapping(node, place, name)
@@ -319,9 +313,7 @@ class _Reader:
             block = self.mapping(item, item.place, "a rule")
             self.known(block, ("must", "says", "do", "stops"), "a rule")
             stops = block.text("stops", "true") != "false"
-            found.append(
-                RuleSpec(block.text("must"), block.text("says"), block.text("do"), stops, block.place)
-            )
+            found.append(RuleSpec(block.text("must"), block.text("says"), block.text("do"), stops, block.place))
         return tuple(found)
 
     def features(self, top: Mapping) -> tuple[FeatureSpec, ...]:
@@ -347,9 +339,7 @@ class _Reader:
         )  # fmt: skip
 
     def joint_kind(self, top: Mapping) -> JointKind:
-        self.known(
-            top, ("joint", "says", "prefix", "parameters", "quantities", "features", "rules"), "a joint"
-        )
+        self.known(top, ("joint", "says", "prefix", "parameters", "quantities", "features", "rules"), "a joint")
         return JointKind(
             top.text("joint"), top.text("says"), top.text("prefix", "joint"), self.quantities(top),
             self.features(top), self.rules(top), top.place,

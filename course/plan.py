@@ -19,7 +19,7 @@ class Member:
 
     name: str
     size: Text
-    """A length, a share such as `1/2` or `1`, or `rest`."""
+    """A length, a share as in `2 shares`, or `rest`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +91,7 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
     unit = top.text("unit")
     if unit and unit not in UNITS:
         node = top.get("unit")
-        problems.append(
-            Problem("P003", node.place if node else top.place, f"the unit is '{unit}'", "Write mm or in.")
-        )
+        problems.append(Problem("P003", node.place if node else top.place, f"the unit is '{unit}'", "Write mm or in."))
         unit = ""
     stock = {name: flat(node) for name, node in _block(top, "stock", problems) if isinstance(node, Mapping)}
     shop = {name: node for name, node in _block(top, "shop", problems) if isinstance(node, Text)}
@@ -104,9 +102,7 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         if (assembly := _assembly(name, node, top, list_keys, problems))
     ]
     if not assemblies and not problems:
-        problems.append(
-            Problem("P004", top.place, "the plan has no assemblies", "Add `assemblies:` with a carcass.")
-        )
+        problems.append(Problem("P004", top.place, "the plan has no assemblies", "Add `assemblies:` with a carcass."))
     if problems:
         raise InputRefused(problems)
     title = top.text("title", "Cabinet")
@@ -118,9 +114,7 @@ def _block(top: Mapping, key: str, problems: list[Problem]) -> list[tuple[str, N
     if node is None or (isinstance(node, Text) and node.empty):
         return []
     if not isinstance(node, Mapping):
-        problems.append(
-            Problem("P005", node.place, f"'{key}' must be `name: value` lines", "Indent them below it.")
-        )
+        problems.append(Problem("P005", node.place, f"'{key}' must be `name: value` lines", "Indent them below it."))
         return []
     return list(node.items())
 
@@ -136,15 +130,11 @@ def _assembly(
         problems.append(Problem("P006", place, f"'{name}' cannot be the name of an assembly", do))
         return None
     if not isinstance(node, Mapping):
-        problems.append(
-            Problem("P005", place, f"'{name}' must be `name: value` lines", "Indent them below it.")
-        )
+        problems.append(Problem("P005", place, f"'{name}' must be `name: value` lines", "Indent them below it."))
         return None
     kind = node.text("kind")
     if not kind:
-        problems.append(
-            Problem("P007", place, f"'{name}' has no kind", "Write `kind: carcass`, or another kind.")
-        )
+        problems.append(Problem("P007", place, f"'{name}' has no kind", "Write `kind: carcass`, or another kind."))
         return None
     keys = list_keys.get(kind)
     if keys is None:
@@ -152,17 +142,11 @@ def _assembly(
         where = kind_node.place if kind_node else place
         problems.append(Problem("P008", where, f"there is no kind '{kind}'", meant(kind, list_keys)))
         return None
-    lists = {
-        key: _members(key, node.get(key), named, problems)
-        for key, named in keys.items()
-        if key in node.entries
-    }
+    lists = {key: _members(key, node.get(key), named, problems) for key, named in keys.items() if key in node.entries}
     rest = Mapping({k: v for k, v in node.items() if k not in (*_RESERVED, *keys)}, node.keys, node.place)
     for key, value in rest.items():
         if isinstance(value, Items):
-            problems.append(
-                Problem("P002", node.keys[key], f"'{kind}' has no list '{key}'", meant(key, keys))
-            )
+            problems.append(Problem("P002", node.keys[key], f"'{kind}' has no list '{key}'", meant(key, keys)))
     leaves = node.get("leaves")
     fills = node.get("in")
     return PlannedAssembly(
@@ -182,14 +166,14 @@ def _members(key: str, node: Node | None, named: bool, problems: list[Problem]) 
         bad = [name for name, _ in pairs if not _NAME.fullmatch(name)]
         for name in bad:
             problems.append(
-                Problem(
-                    "P006", node.keys[name], f"'{name}' cannot be a name", "Use small letters, digits and _."
-                )
+                Problem("P006", node.keys[name], f"'{name}' cannot be a name", "Use small letters, digits and _.")
             )
         return tuple(Member(name, value) for name, value in pairs)
+    if isinstance(node, Text) and re.fullmatch(r"[1-9]|1[0-9]", node.text.strip()) and not named:
+        return tuple(Member(str(i + 1), Text("1 share", node.place)) for i in range(int(node.text)))
     if isinstance(node, Items) and len(node) and not named:
         return tuple(Member(str(i), value) for i, value in enumerate(node, 1) if isinstance(value, Text))
-    example = f"{key}: {{drawer: 120 mm, door: rest}}" if named else f"{key}: [1, 2, 1]"
+    example = f"{key}: {{drawer: 120 mm, door: rest}}" if named else f"{key}: 2` or `{key}: [1 share, 2 shares]"
     place = node.place if node else Place("plan.yaml")
     problems.append(Problem("P009", place, f"'{key}' is not a list of sizes", f"Write `{example}`."))
     return ()

@@ -141,11 +141,7 @@ class Graph:
         ring = [self.quantities[i].name for i in path[path.index(start) :]]
         shown = " -> ".join([*ring, ring[0]])
         written = next(
-            (
-                self.quantities[self.index[n]]
-                for n in ring
-                if self.quantities[self.index[n]].origin is Origin.PLAN
-            ),
+            (self.quantities[self.index[n]] for n in ring if self.quantities[self.index[n]].origin is Origin.PLAN),
             None,
         )
         place = (written or self.quantities[start]).place
@@ -180,9 +176,7 @@ class Graph:
                 ]
             ) from None
 
-    def evaluate(
-        self, settings: Mapping[str, Given] | None = None, found: Mapping[str, Given] | None = None
-    ) -> Values:
+    def evaluate(self, settings: Mapping[str, Given] | None = None, found: Mapping[str, Given] | None = None) -> Values:
         """One student's values.
 
         Args:

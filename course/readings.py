@@ -196,14 +196,9 @@ class Log:
     def all(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
         """Every row ever taken in, with its number, oldest first."""
         where, values = ("WHERE student=?", (student,)) if student else ("", ())
-        rows = (
-            self._rows(f"SELECT * FROM reading {where} ORDER BY number", values)
-            if self._has("reading")
-            else []
-        )
+        rows = self._rows(f"SELECT * FROM reading {where} ORDER BY number", values) if self._has("reading") else []
         return tuple(
-            (row[0], Reading(*row[1:6], None if row[6] is None else Fraction(row[6]), *row[7:]))
-            for row in rows
+            (row[0], Reading(*row[1:6], None if row[6] is None else Fraction(row[6]), *row[7:])) for row in rows
         )
 
     def readings(self, student: str = "") -> tuple[Reading, ...]:
@@ -241,9 +236,7 @@ class Log:
         """The latest state of each part that has one."""
         found: dict[str, State] = {}
         question = "SELECT part, state, who, at, source, sizes FROM state WHERE student=? ORDER BY number"
-        for part, name, who, at, source, sizes in (
-            self._rows(question, (student,)) if self._has("state") else []
-        ):
+        for part, name, who, at, source, sizes in self._rows(question, (student,)) if self._has("state") else []:
             frozen = {key: Fraction(value) for key, value in json.loads(sizes).items()}
             found[part] = State(part, name, who, at, source, frozen)
         return found

@@ -52,11 +52,12 @@ class Student:
 
 
 def read_roster(
-    table: Table, unit: str, units: str, cabinet: Cabinet, stock: dict[str, Piece], problems: list[Problem]
+    table: Table, unit: str, units: str, cabinet: Cabinet | None, stock: dict[str, Piece], problems: list[Problem]
 ) -> tuple[Student, ...]:
     """The students of a roster in its order; what is wrong is added to `problems`.
 
     Args:
+        cabinet: None when the plan cannot be used; then choices are not looked at.
         unit: Unit of bare numbers in the plan, used for choices that are sizes.
         units: Units of students for whom the roster names none.
     """
@@ -66,11 +67,9 @@ def read_roster(
             problems.append(Problem("R001", table.place, f"the column '{needed}' is missing", do))
             return ()
     for heading in table.headings:
-        if heading and heading not in COLUMNS and not _is_choice(heading, cabinet):
+        if cabinet and heading and heading not in COLUMNS and not _is_choice(heading, cabinet):
             known = (*COLUMNS, *(f"piece.{role}" for role in cabinet.stock), *cabinet.settable)
-            problems.append(
-                Problem("R002", table.place, f"there is no column '{heading}'", meant(heading, known))
-            )
+            problems.append(Problem("R002", table.place, f"there is no column '{heading}'", meant(heading, known)))
     seen: dict[str, Place] = {}
     students = []
     for row in table.rows:
@@ -86,9 +85,7 @@ def read_roster(
         seen[name.lower()] = row.place
         students.append(_student(row, unit, units, cabinet, stock, problems))
     if not table.rows:
-        problems.append(
-            Problem("R005", table.place, "the roster has no students", "Write one student a line.")
-        )
+        problems.append(Problem("R005", table.place, "the roster has no students", "Write one student a line."))
     return tuple(students)
 
 
@@ -106,7 +103,7 @@ def _word(row: Row, column: str, known: tuple[str, ...], default: str, problems:
 
 
 def _student(
-    row: Row, unit: str, units: str, cabinet: Cabinet, stock: dict[str, Piece], problems: list[Problem]
+    row: Row, unit: str, units: str, cabinet: Cabinet | None, stock: dict[str, Piece], problems: list[Problem]
 ) -> Student:
     shown = _word(row, "units", tuple(SHOWN), units, problems)
     factor = row.text("time_factor").replace(",", ".") or "1"
@@ -123,7 +120,7 @@ def _student(
                 "Write a number such as 1 or 1.5.",
             )
         )
-    choices, pieces = _choices(row, unit, cabinet, stock, problems)
+    choices, pieces = _choices(row, unit, cabinet, stock, problems) if cabinet else ({}, {})
     return Student(
         row.text("id"), row.text("name") or row.text("id"), row.text("bench"), SHOWN[shown],
         "mm" if shown == "mm" else "in", _word(row, "hand", ("right", "left"), "right", problems),
@@ -134,7 +131,7 @@ def _student(
 
 
 def _choices(
-    row: Row, unit: str, cabinet: Cabinet, stock: dict[str, Piece], problems: list[Problem]
+    row: Row, unit: str, cabinet: Cabinet | None, stock: dict[str, Piece], problems: list[Problem]
 ) -> tuple[dict[str, Given], dict[str, str]]:
     choices: dict[str, Given] = {}
     pieces: dict[str, str] = {}
@@ -162,9 +159,7 @@ def _choices(
     return choices, pieces
 
 
-def _choice(
-    name: str, text: str, unit: str, cabinet: Cabinet, place: Place, problems: list[Problem]
-) -> Given | None:
+def _choice(name: str, text: str, unit: str, cabinet: Cabinet, place: Place, problems: list[Problem]) -> Given | None:
     quantity = cabinet.graph[name]
     if quantity.dimension == WORD:
         if quantity.words and text not in quantity.words:

@@ -79,9 +79,7 @@ def read_signoffs(
             try:
                 dates[step] = datetime.date.fromisoformat(text)
             except ValueError:
-                problems.append(
-                    Problem("A004", row.at(step), f"'{text}' is not a date", "Write it as 2026-09-14.")
-                )
+                problems.append(Problem("A004", row.at(step), f"'{text}' is not a date", "Write it as 2026-09-14."))
         withdrawn = dates.pop("withdrawn", None)
         _in_order(dates, row.at("permission"), last_day, problems)
         found[student, machine] = SignOff(
@@ -111,9 +109,7 @@ def _in_order(
         before = (step, day)
 
 
-def permission(
-    record: SignOff | None, day: datetime.date | None, pass_mark: int, valid_days: int
-) -> Permission:
+def permission(record: SignOff | None, day: datetime.date | None, pass_mark: int, valid_days: int) -> Permission:
     """Whether a machine may be used on a day.
 
     Args:

@@ -60,18 +60,12 @@ def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[P
         name, role = row.text("id"), row.text("role")
         if not name or name in found:
             says = f"the id '{name}' stands twice" if name else "a piece has no id"
-            problems.append(
-                Problem("S003", row.at("id"), says, "Give every sheet and board an id of its own.")
-            )
+            problems.append(Problem("S003", row.at("id"), says, "Give every sheet and board an id of its own."))
             continue
         if role not in roles:
-            problems.append(
-                Problem("S004", row.at("role"), f"the plan has no stock '{role}'", meant(role, roles))
-            )
+            problems.append(Problem("S004", row.at("role"), f"the plan has no stock '{role}'", meant(role, roles)))
             continue
-        thickness = [
-            value for heading in readings if (value := _size(row, heading, unit, problems)) is not None
-        ]
+        thickness = [value for heading in readings if (value := _size(row, heading, unit, problems)) is not None]
         if not thickness:
             do = "Measure it at three places or more, and write each in a column thickness 1, 2, 3."
             problems.append(Problem("S005", row.place, f"'{name}' has no thickness", do))
@@ -90,14 +84,10 @@ def _size(row: Row, column: str, unit: str, problems: list[Problem]) -> Fraction
     try:
         value = length(text, unit)
     except NotALength as error:
-        problems.append(
-            Problem("S006", row.at(column), str(error), "Write the reading as on the instrument.")
-        )
+        problems.append(Problem("S006", row.at(column), str(error), "Write the reading as on the instrument."))
         return None
     if value <= 0:
-        problems.append(
-            Problem("S006", row.at(column), f"'{text}' is not more than nothing", "Measure it again.")
-        )
+        problems.append(Problem("S006", row.at(column), f"'{text}' is not more than nothing", "Measure it again."))
         return None
     return value
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import sys
 
+import rubrics.commands
 import typer
 
 import course.commands
 import lessons.commands
-import rubrics.commands
 from shared.problems import InputRefused
 
 app = typer.Typer(

@@ -1,0 +1,162 @@
+"""A cut list as text for the terminal, and as a CSV, workbook, HTML or PDF file."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from course.course import Course
+from course.cutlist import CutRow
+from course.roster import Student
+from shared.places import Place
+from shared.problems import InputRefused, Problem
+from shared.render.files import write_file
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a cut list file."""
+
+    heading: str
+    text: Callable[[CutRow], str]
+
+
+COLUMNS = (
+    Column("label", lambda row: row.label),
+    Column("part", lambda row: f"{row.assembly}: {row.part}"),
+    Column("count", lambda row: str(row.count)),
+    Column("length", lambda row: row.length),
+    Column("width", lambda row: row.width),
+    Column("thickness", lambda row: row.thickness),
+    Column("rough", lambda row: row.rough),
+    Column("stock", lambda row: row.stock),
+    Column("grain", lambda row: row.grain),
+    Column("joints", lambda row: row.joints),
+    Column("state", lambda row: row.state),
+    Column("measure first", lambda row: row.provisional),
+    Column("plan was", lambda row: row.before),
+    Column("because", lambda row: row.because),
+    Column("consequence", lambda row: row.consequence),
+)
+
+
+def plain(text: str) -> str:
+    """Text without non-breaking spaces, for programs that compare or search."""
+    return text.replace("\u00a0", " ")
+
+
+def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
+    """The list as a table of plain text, with what changed and what to measure below it."""
+    headings = ("label", "part", "count", "length", "width", "thick", "rough", "stock", "")
+    lines = [
+        (
+            row.label, f"{row.assembly} {row.part}", str(row.count), row.length, row.width, row.thickness, row.rough,
+            row.stock, _flags(row),
+        )
+        for row in rows
+    ]  # fmt: skip
+    widths = [max(len(cell) for cell in column) for column in zip(headings, *lines, strict=True)]
+    right = {2, 3, 4, 5}
+
+    def line(cells: Sequence[str]) -> str:
+        padded = [c.rjust(w) if i in right else c.ljust(w) for i, (c, w) in enumerate(zip(cells, widths, strict=True))]
+        return "  ".join(padded).rstrip()
+
+    out = [
+        f"{course.title} \u2014 cut list of {student.name} ({student.id}), sizes in {student.shown.unit}",
+        f"{course.id}" + (f", {course.date}" if course.date else ""),
+        "",
+        line(headings),
+        line(["-" * width for width in widths]),
+        *(line(cells) for cells in lines),
+    ]
+    for title, notes in (
+        ("* measure first, then cut:", [f"{row.label}: {row.provisional}" for row in rows if row.provisional]),
+        ("! cut already:", [f"{row.label}: {row.consequence}" for row in rows if row.consequence]),
+        ("~ changed from the plan:", _changes(rows)),
+    ):
+        if notes:
+            out += ["", title, *(f"  {note}" for note in notes)]
+    out += ["", "Work from the actual case, not from this list: what is measured wins."]
+    return plain("\n".join(out))
+
+
+def _flags(row: CutRow) -> str:
+    marks = (("*", row.provisional), ("!", row.consequence), ("~", row.before))
+    return "".join(mark for mark, text in marks if text)
+
+
+def _changes(rows: Sequence[CutRow]) -> list[str]:
+    return [f"{row.label}: plan {row.before}, now {row.size} ({row.because})" for row in rows if row.before]
+
+
+def write_cutlist(course: Course, student: Student, rows: Sequence[CutRow], out: Path) -> Path:
+    """Write the list as the kind of file its name asks for.
+
+    Raises:
+        InputRefused: Another ending, or a place that cannot be written to.
+    """
+    writers = {".csv": _csv, ".xlsx": _xlsx, ".html": _html, ".pdf": _pdf}
+    writer = writers.get(out.suffix.lower())
+    if writer is None:
+        says = f"a cut list cannot be written as '{out.suffix or out.name}'"
+        raise InputRefused([Problem("F003", Place(str(out)), says, "Let the name end in .html, .pdf, .xlsx or .csv.")])
+    return write_file(out, writer(course, student, rows))
+
+
+def _csv(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow([f"{column.heading}" for column in COLUMNS])
+    for row in rows:
+        writer.writerow([_inert(plain(column.text(row))) for column in COLUMNS])
+    return text.getvalue()
+
+
+def _inert(text: str) -> str:
+    """Text that a spreadsheet will not run when it opens the file."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def _xlsx(course: Course, student: Student, rows: Sequence[CutRow]) -> bytes:
+    import datetime
+
+    import xlsxwriter
+
+    memory = io.BytesIO()
+    book = xlsxwriter.Workbook(memory, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+    book.set_properties({"title": f"Cut list of {student.id}", "created": datetime.datetime(2000, 1, 1)})
+    sheet = book.add_worksheet("Cut list")
+    bold = book.add_format({"bold": True})
+    head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    cell = book.add_format({"text_wrap": True, "valign": "top"})
+    sheet.write_string(0, 0, f"Cut list of {student.name} ({student.id}), sizes in {student.shown.unit}", bold)
+    sheet.write_string(1, 0, f"{course.title}, {course.id}, {course.date}")
+    for number, column in enumerate(COLUMNS):
+        sheet.write_string(3, number, column.heading, head)
+        texts = [plain(column.text(row)) for row in rows]
+        for line, text in enumerate(texts):
+            sheet.write_string(4 + line, number, text, cell)
+        longest = max([len(column.heading), *(len(text) for text in texts)])
+        sheet.set_column(number, number, min(longest + 2, 36))
+    sheet.freeze_panes(4, 1)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(3)
+    book.close()
+    return memory.getvalue()
+
+
+def _html(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
+    from shared.render.html import write_html
+
+    return write_html(cutlist_document(course, student, rows))
+
+
+def _pdf(course: Course, student: Student, rows: Sequence[CutRow]) -> bytes:
+    from shared.render.pdf import write_pdf
+
+    return write_pdf(cutlist_document(course, student, rows))

@@ -1,0 +1,67 @@
+"""Small invented courses for tests: each is a folder written from text."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from course.build import Cabinet, build, list_keys
+from course.course import Course, read_course
+from course.kinds import read_library
+from course.plan import read_plan
+
+CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
+"""The class cabinet of the demo course."""
+
+
+@pytest.fixture
+def cabinet_of() -> Callable[[str], Cabinet]:
+    """Builds the cabinet of a plan text."""
+
+    def make(text: str) -> Cabinet:
+        library = read_library()
+        return build(read_plan(text, "plan.yaml", list_keys(library)), library)
+
+    return make
+
+
+@pytest.fixture
+def course_folder(tmp_path: Path) -> Callable[..., Path]:
+    """Writes a course folder: the class cabinet and two students, with any file replaced."""
+
+    def make(**texts: str) -> Path:
+        folder = tmp_path / "course"
+        folder.mkdir(exist_ok=True)
+        files_ = {
+            "course": "title: Test course\nid: test\ndate: 2026-10-05\ninvented: yes\n"
+            "shop: {machines: [table saw, router table]}\n",
+            "plan": CLASS_PLAN,
+            "roster": "id,name,bench,units\ns1,Ada Test,1,mm\ns2,Bo Test,2,in\n",
+            **texts,
+        }
+        endings = {"course": "yaml", "plan": "yaml"}
+        for name, text in files_.items():
+            (folder / f"{name}.{endings.get(name, 'csv')}").write_text(text, "utf-8")
+        return folder
+
+    return make
+
+
+@pytest.fixture
+def course_of(course_folder: Callable[..., Path]) -> Callable[..., Course]:
+    """Reads a course written by `course_folder`."""
+
+    def make(**texts: str) -> Course:
+        return read_course(course_folder(**texts))
+
+    return make
+
+
+@pytest.fixture
+def demo_folder(tmp_path: Path) -> Path:
+    """A copy of the demo course as it is shipped."""
+    return Path(shutil.copytree(str(files("course").joinpath("demo")), tmp_path / "demo"))

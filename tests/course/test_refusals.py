@@ -1,0 +1,57 @@
+"""What an instructor is told when a course folder cannot be used: where, what, and what to do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+
+from course.course import read_course
+from shared.problems import InputRefused
+
+CASES = yaml.safe_load((Path(__file__).parents[1] / "cases" / "course.yaml").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_refused_in_these_words(course_folder, name: str):
+    """Each fault is refused in exactly the words of its case."""
+    case = CASES[name]
+    folder = course_folder()
+    path = next(folder.glob(f"{case['file']}.*"))
+    text = path.read_text("utf-8")
+    assert case["old"] in text
+    path.write_text(text.replace(case["old"], case["new"], 1), "utf-8")
+    with pytest.raises(InputRefused) as refused:
+        read_course(folder)
+    said = str(refused.value).replace("\u00a0", " ")
+    expected = case["says"].rstrip("\n")
+    assert said.startswith(expected) if case.get("first") else said == expected, said
+
+
+def test_all_faults_are_told_at_once(course_folder):
+    """Faults of plan, roster and course file come together, in the order of the files."""
+    folder = course_folder(
+        course="titel: x\n", plan="title: x\nunit: mm\nassemblies: {case: {kind: box}}\n", roster="id,nme\n"
+    )
+    with pytest.raises(InputRefused) as refused:
+        read_course(folder)
+    assert [(p.place.file, p.code) for p in refused.value.problems] == [
+        ("course.yaml", "P002"),
+        ("plan.yaml", "P008"),
+        ("roster.csv", "R001"),
+    ]
+
+
+def test_a_missing_folder_is_named(tmp_path):
+    """A folder that is not there is refused with its path."""
+    with pytest.raises(InputRefused) as refused:
+        read_course(tmp_path / "nowhere")
+    assert "P000: there is no such folder" in str(refused.value)
+
+
+@pytest.mark.parametrize("name", ["=1+1", "<script>alert(1)</script>", "{{ 7 * 7 }}", "Zo\u00eb \U0001f600"])
+def test_a_strange_name_is_kept_as_text(course_of, name: str):
+    """A name that looks like a formula, a tag, a template or holds an emoji is a name."""
+    course = course_of(roster=f'id,name\ns1,"{name}"\n')
+    assert course.students[0].name == name
