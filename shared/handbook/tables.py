@@ -200,6 +200,30 @@ class SheetMovement:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class ChartFactors:
+    """Range of a small group from a normal spread: its mean and deviation, in deviations of one reading."""
+
+    readings: Fraction = field(metadata=_NUMBER)
+    """In the group."""
+    d2: Fraction = field(metadata=_NUMBER)
+    d3: Fraction = field(metadata=_NUMBER)
+    basis: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeFactor:
+    """A factor of the gauge study by averages and ranges."""
+
+    factor: str
+    """K1 and D4 by trials, K2 by people, K3 by parts."""
+    count: Fraction = field(metadata=_NUMBER)
+    value: Fraction = field(metadata=_NUMBER)
+    basis: str
+    source: str
+
+
 FILES = {
     Movement: "movement_coefficients.csv",
     Shrinkage: "shrinkage.csv",
@@ -213,6 +237,8 @@ FILES = {
     SheetSize: "sheet_sizes.csv",
     SawKerf: "saw_kerfs.csv",
     SheetMovement: "sheet_movement.csv",
+    ChartFactors: "chart_factors.csv",
+    GaugeFactor: "gauge_factors.csv",
 }
 """The file each kind of record stands in; its columns are named as the fields."""
 

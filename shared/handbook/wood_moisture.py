@@ -55,13 +55,10 @@ def emc_fahrenheit(temperature: Fraction | int, humidity: Fraction | int) -> Fra
 def _check(fahrenheit: Fraction, humidity: Fraction | int) -> None:
     if not COLDEST <= fahrenheit <= HOTTEST:
         raise OutOfRange(
-            "the moisture equation holds from 30 to 270 F (-1.1 to 132.2 C), "
-            f"not at {float(fahrenheit):.1f} F"
+            f"the moisture equation holds from 30 to 270 F (-1.1 to 132.2 C), not at {float(fahrenheit):.1f} F"
         )
     if not DRIEST <= humidity <= DAMPEST:
-        raise OutOfRange(
-            f"the moisture equation holds from 5 to 95 % relative humidity, not at {float(humidity):g} %"
-        )
+        raise OutOfRange(f"the moisture equation holds from 5 to 95 % relative humidity, not at {float(humidity):g} %")
 
 
 def _equation_4_5(scale: str, temperature: Fraction, humidity: Fraction) -> Fraction:

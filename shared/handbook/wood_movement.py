@@ -63,8 +63,7 @@ def change_by_coefficient(width: Fraction, coefficient: Fraction, start: Number,
     for moisture in (start, end):
         if not LOWEST <= moisture <= HIGHEST:
             raise OutOfRange(
-                "the movement coefficients hold from 6 to 14 % moisture content, "
-                f"not at {float(moisture):g} %"
+                f"the movement coefficients hold from 6 to 14 % moisture content, not at {float(moisture):g} %"
             )
     return width * coefficient * (end - start)
 
@@ -145,9 +144,7 @@ def across_grain(
     return change_by_shrinkage(width, shrinkage, start, end, shrinkage_start)
 
 
-def shrinkage_to(
-    shrinkage: Fraction, moisture: Number, shrinkage_start: Number = FIBER_SATURATION
-) -> Fraction:
+def shrinkage_to(shrinkage: Fraction, moisture: Number, shrinkage_start: Number = FIBER_SATURATION) -> Fraction:
     """Shrinkage from green to a moisture content.
 
     Wood Handbook, FPL-GTR-282 (2021), p. 4-10, Eq. 4-9.

@@ -1,5 +1,5 @@
 from fractions import Fraction
-from math import atan, erf, exp, factorial, pi, sqrt
+from math import atan, erf, exp, factorial, lgamma, log, pi, sqrt
 from statistics import NormalDist
 
 import pytest
@@ -31,6 +31,14 @@ def test_chi_square_with_even_degrees_is_a_poisson_sum(value, half):
     """Closed form for 2k degrees: 1 - exp(-x/2) sum of (x/2)^i / i! for i below k."""
     total = sum((value / 2) ** i / factorial(i) for i in range(half))
     assert chi_square_below(value, 2 * half) == pytest.approx(1 - exp(-value / 2) * total, abs=1e-12)
+
+
+@given(values, st.integers(1, 40))
+def test_chi_square_climbs_by_two_degrees(value, freedom):
+    """Two degrees more take away (x/2)^(k/2) exp(-x/2) / Gamma(k/2 + 1)."""
+    step = exp(freedom / 2 * log(value / 2) - value / 2 - lgamma(freedom / 2 + 1))
+    climbed = chi_square_below(value, freedom) - step
+    assert chi_square_below(value, freedom + 2) == pytest.approx(climbed, abs=1e-12)
 
 
 @given(st.floats(-50, 50))
