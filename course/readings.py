@@ -37,6 +37,14 @@ _KEPT = """
 CREATE TRIGGER IF NOT EXISTS {table}_kept_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END;
 """
+_MAKE = "".join(
+    [
+        "BEGIN IMMEDIATE;",
+        _TABLES,
+        *(_KEPT.format(table=t, verb=v) for t in ("reading", "state", "issue") for v in ("UPDATE", "DELETE")),
+        "PRAGMA user_version = 1; COMMIT;",
+    ]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,10 +150,8 @@ class Log:
             raise self._refused(error) from None
         try:
             if write:
-                connection.executescript(_TABLES)
-                for table in ("reading", "state", "issue"):
-                    for verb in ("UPDATE", "DELETE"):
-                        connection.executescript(_KEPT.format(table=table, verb=verb))
+                if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+                    connection.executescript(_MAKE)
                 connection.execute("BEGIN IMMEDIATE")
             yield connection
             if write:

@@ -1,0 +1,165 @@
+"""The log: readings and part states are only ever added."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sqlite3
+import time
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from course.course import read_course
+from course.readings import Log, Reading, reduce
+
+
+def reading(value: str, place: int = 1, **more) -> Reading:
+    return Reading(**{"student": "s1", "quantity": "door.width", "place": place, "attempt": 1, "raw": value,
+                      "value": Fraction(value), **more})  # fmt: skip
+
+
+def test_the_same_reading_is_taken_once(tmp_path):
+    """A reading offered twice is one row; the second time it is counted as the same."""
+    log = Log(tmp_path / "course.db")
+    assert log.add([reading("361.8"), reading("361.9", 2)]).added == 2
+    again = log.add([reading("361.8"), reading("361.9", 2)])
+    assert (again.added, again.same, again.corrected) == (0, 2, 0)
+    assert len(log.all()) == 2
+
+
+def test_a_correction_is_a_new_row(tmp_path):
+    """A changed reading stands in for the earlier one, which stays in the log."""
+    log = Log(tmp_path / "course.db")
+    log.add([reading("361.8", source="week1.xlsx", sheet="Fit checks", cell="F7")])
+    assert log.add([reading("362.8", source="week2.xlsx")]).corrected == 1
+    assert [one.raw for one in log.readings("s1")] == ["362.8"]
+    assert [(number, one.raw, one.source) for number, one in log.all()] == [
+        (1, "361.8", "week1.xlsx"),
+        (2, "362.8", "week2.xlsx"),
+    ]
+    assert str(log.all()[0][1].where) == "week1.xlsx:Fit checks!F7"
+
+
+@pytest.mark.parametrize("statement", ["UPDATE reading SET raw='1'", "DELETE FROM reading"])
+def test_nothing_in_the_log_can_be_changed(tmp_path, statement):
+    """The file itself refuses to change or remove a row."""
+    log = Log(tmp_path / "course.db")
+    log.add([reading("361.8")])
+    with sqlite3.connect(log.path) as connection, pytest.raises(sqlite3.DatabaseError, match="only ever added to"):
+        connection.execute(statement)
+
+
+def test_several_readings_reduce_by_their_rule():
+    """Smallest, largest, mean and spread are exact."""
+    values = [Fraction("365.2"), Fraction("364.8"), Fraction("365.0")]
+    assert reduce(values, "smallest") == Fraction("364.8")
+    assert reduce(values, "largest") == Fraction("365.2")
+    assert reduce(values, "mean") == Fraction("365")
+    assert reduce(values, "spread") == Fraction("0.4")
+
+
+def _add_for_ever(path: str) -> None:
+    log = Log(Path(path))
+    for number in range(10_000):
+        log.add([reading(str(number), place, quantity=f"q{number}") for place in range(1, 6)])
+
+
+def test_a_killed_writer_leaves_whole_lots_only(tmp_path):
+    """A process killed while it writes leaves every lot of five complete or absent, and the log in use."""
+    path = tmp_path / "course.db"
+    writer = multiprocessing.get_context("spawn").Process(target=_add_for_ever, args=(str(path),))
+    writer.start()
+    while not path.exists() or len(Log(path).all()) < 50:
+        time.sleep(0.02)
+        assert writer.is_alive()
+    os.kill(writer.pid, signal.SIGKILL)
+    writer.join()
+    rows = Log(path).all()
+    assert len(rows) % 5 == 0
+    assert Log(path).add([reading("1", quantity="later")]).added == 1
+    assert len(Log(path).all()) == len(rows) + 1
+
+
+def test_a_file_that_is_no_log_is_refused_in_words(tmp_path):
+    """A damaged log is named and left alone."""
+    path = tmp_path / "course.db"
+    path.write_bytes(b"this is not a database at all, but text " * 40)
+    with pytest.raises(Exception, match="F002: the log of the course cannot be used") as refused:
+        Log(path).add([reading("1")])
+    assert "put back the last copy" in str(refused.value)
+    assert path.read_bytes().startswith(b"this is not")
+
+
+STEPS = st.lists(
+    st.one_of(
+        st.tuples(st.just("read"), st.sampled_from(
+            ["divider.upper.width", "divider.upper.height", "door.stile.left.width", "stock.frame.thickness",
+             "door.groove.depth"]), st.integers(-30, 30)),
+        st.tuples(st.just("cut"), st.sampled_from(["D-SL", "D-SR", "D-RT", "D-P", "H-H"]), st.just(0)),
+    ),
+    max_size=8,
+)  # fmt: skip
+
+
+@given(steps=STEPS)
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_no_order_of_readings_and_cuts_changes_what_is_cut(course_folder, steps):
+    """Whatever is read after a part is cut, its size stays; what it should be is told apart."""
+    folder = course_folder()
+    (folder / "course.db").unlink(missing_ok=True)
+    course = read_course(folder)
+    ada = course.student("s1")
+    kept: dict[str, Fraction] = {}
+    for kind, name, tenths in steps:
+        if kind == "read":
+            planned = course.plan_values.number(name)
+            value = planned + Fraction(tenths, 10)
+            course.log.add([Reading("s1", name, 1, 1, str(value), value)])
+            course.fresh()
+        else:
+            part = next(p for p in course.cabinet.parts if p.label == name)
+            before = course.values(ada).number(f"{part.name}.length")
+            course.mark(ada, name, "cut")
+            kept.setdefault(f"{part.name}.length", before)
+        for size, value in kept.items():
+            assert course.values(ada)[size] == value
+
+
+@given(order=st.permutations(range(5)))
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_the_order_of_readings_does_not_matter(course_folder, order):
+    """The same readings in any order give the same open sizes, and taking them again changes nothing."""
+    readings = [
+        Reading("s1", name, 1, 1, text, Fraction(text))
+        for name, text in (
+            ("divider.upper.width", "364.8"), ("divider.upper.height", "425.1"), ("door.stile.left.width", "49.6"),
+            ("door.groove.depth", "10.6"), ("door.groove.width", "6.1"),
+        )
+    ]  # fmt: skip
+    folder = course_folder()
+    (folder / "course.db").unlink(missing_ok=True)
+    course = read_course(folder)
+    for index in order:
+        course.log.add([readings[index]])
+    once = course.values(course.student("s1")).all
+    course.log.add(readings)
+    course.fresh()
+    assert course.values(course.student("s1")).all == once
+    assert course.values(course.student("s1"))["door.rail.top.length"] == Fraction("282.4")
+
+
+def test_a_part_made_again_follows_readings_again(course_of):
+    """A remade part is open: it takes the size of today, not of its first making."""
+    course = course_of()
+    ada = course.student("s1")
+    course.mark(ada, "D-SL", "cut")
+    course.log.add([Reading("s1", "divider.upper.height", 1, 1, "425.1", Fraction("425.1"))])
+    course.fresh()
+    assert course.values(ada)["door.stile.left.length"] == 423
+    course.mark(ada, "D-SL", "remade")
+    assert course.values(ada)["door.stile.left.length"] == Fraction("422.1")
