@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
-from math import inf
+from math import erfc, inf, sqrt
 from statistics import NormalDist
 
 from shared.handbook.distributions import student_below, student_quantile
@@ -93,9 +93,7 @@ def conformance_few_readings(
     return above - below
 
 
-def conformance_known_bounds(
-    value: Length, lower: Length | None, upper: Length | None, bound: Length
-) -> float:
+def conformance_known_bounds(value: Length, lower: Length | None, upper: Length | None, bound: Length) -> float:
     """The chance that the true value is within the limits, when the error is only known to lie in +-bound.
 
     JCGM 106:2012 with an even distribution (GUM 4.3.7): the overlap of the reading's interval with the
@@ -291,9 +289,7 @@ class Misjudged:
     """[share of the accepted parts]"""
 
 
-def misjudged(
-    mean: float, spread: float, u: float, lower: float, upper: float, guard: float = 0.0
-) -> Misjudged:
+def misjudged(mean: float, spread: float, u: float, lower: float, upper: float, guard: float = 0.0) -> Misjudged:
     """How many parts of a batch are judged wrongly, both ways.
 
     JCGM 106:2012, clause 9, normal spread of true sizes and normal uncertainty; integrated by Simpson's rule.
@@ -336,7 +332,7 @@ def _between(low: float, high: float) -> float:
     """Share of the standard normal distribution between two values, precise in both tails."""
     if low > 0:
         low, high = -high, -low
-    return max(0.0, _NORMAL.cdf(high) - _NORMAL.cdf(low))
+    return max(0.0, erfc(-high / sqrt(2)) - erfc(-low / sqrt(2))) / 2
 
 
 def _steps(limit: Length | None, value: Length, u: float, none: float) -> float:
@@ -367,4 +363,4 @@ def _mean_uncertainty(sd: float, readings: int) -> float:
         raise OutOfRange(f"a spread needs at least two readings, not {readings}")
     if sd <= 0:
         raise OutOfRange("equal readings show no spread; the uncertainty of the tool must serve instead")
-    return sd / readings**0.5
+    return sd / sqrt(readings)

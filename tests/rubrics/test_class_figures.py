@@ -193,6 +193,11 @@ class TestGauge:
         assert found.study.gauge == pytest.approx(sqrt(101), rel=1e-12)
         assert found.study.parts == 0
 
+    def test_a_strict_person_counts_beyond_the_interaction(self):
+        """As above with B reading 100 more: (20000 - 200) / 4 = 4950 for the people, and the 99 as before."""
+        found = gauge_by_variance({"A": [[0, 10], [2, 12]], "B": [[110, 100], [112, 102]]})
+        assert found.study.reproducibility == pytest.approx(sqrt(4950 + 99), rel=1e-12)
+
     def test_distinct_sizes_are_cut_not_rounded(self):
         """1.41 x 4.2 / 1 is 5.9, which is 5."""
         assert GaugeStudy(1.0, 0.0, 1.0, 4.2).distinct == 5

@@ -53,9 +53,7 @@ ASKED = {
     "highest accepted": lambda lower, upper, u, w: acceptance_limits(lower, upper, u, PHI(w))[1],
     "ratio": lambda lower, upper, u: uncertainty_ratio(lower, upper, u),
     "guard": lambda u, sure: guard_band(u, sure),
-    "guard, few readings": lambda sd, readings, sure: guard_band_few_readings(
-        sd * sqrt(readings), int(readings), sure
-    ),
+    "guard, few readings": lambda sd, readings, sure: guard_band_few_readings(sd * sqrt(readings), int(readings), sure),
     "guard, known bounds": lambda u, sure: guard_band_known_bounds(sqrt(3) * u, sure),
 }
 
@@ -79,6 +77,17 @@ def test_whole_batches_are_misjudged_as_published(row):
     assert abs(found - float(row["expected"])) <= float(row["tolerance"]), found
 
 
+@pytest.mark.parametrize(("mean", "u", "guard"), [(0, 0.2, 0), (0.7, 3, 0), (-2, 1.5, -0.4), (0, 1, 0.3)])
+def test_what_is_accepted_adds_up(mean, u, guard):
+    """Good parts not rejected and bad ones accepted are all readings inside, which spread as s^2 + u^2."""
+    found = misjudged(mean, 1, u, -1, 1, guard)
+    good = PHI(1 - mean) - PHI(-1 - mean)
+    readings = NormalDist(mean, sqrt(1 + u * u))
+    inside = readings.cdf(1 - guard) - readings.cdf(-1 + guard)
+    assert good - found.good_rejected + found.bad_accepted == pytest.approx(inside, abs=1e-9)
+    assert found.bad_among_accepted == pytest.approx(found.bad_accepted / inside, abs=1e-8)
+
+
 class TestConformance:
     def test_inside_the_limit_is_not_proved_inside(self):
         """LAB 48 Example 6, second case: 495.2 is above the limit of 490 and yet only 73 % sure."""
@@ -96,6 +105,10 @@ class TestConformance:
         inside = conformance(value, -1, 1, u)
         below, above = conformance(value, None, -1, u), conformance(value, 1, None, u)
         assert below + inside + above == pytest.approx(1, abs=1e-12)
+
+    def test_a_very_small_chance_is_not_lost(self):
+        """Ten deviations outside: 7.6e-24 on either side, not zero on one of them."""
+        assert conformance(0, 10, None, 1) == conformance(0, None, -10, 1) == pytest.approx(7.62e-24, rel=1e-3, abs=0)
 
     def test_a_reading_without_uncertainty_is_certain(self):
         """And a limit belongs to the tolerance."""
@@ -115,13 +128,12 @@ class TestConformance:
         plain = conformance(0, 0, 0.2, 0.1)
         assert plain == pytest.approx(0.47725, abs=5e-6)
         assert conformance_never_negative(0, 0, 0.2, 0.1) == pytest.approx(2 * plain, abs=1e-12)
+        assert conformance_never_negative(0, -0.5, 0.2, 0.1) == conformance_never_negative(0, 0, 0.2, 0.1)
         assert conformance_never_negative(0.1, None, 0.2, 0) == 1
 
     def test_a_gap_far_from_zero_is_as_any_size(self):
         """Where zero is out of reach the cut changes nothing."""
-        assert conformance_never_negative(5, 4.9, 5.1, 0.05) == pytest.approx(
-            conformance(5, 4.9, 5.1, 0.05), abs=1e-12
-        )
+        assert conformance_never_negative(5, 4.9, 5.1, 0.05) == pytest.approx(conformance(5, 4.9, 5.1, 0.05), abs=1e-12)
 
     def test_few_readings_are_less_sure(self):
         """Three readings 2 u inside one limit: 90.8 %, not 97.7 % (closed form of t with 2 degrees)."""
