@@ -1,0 +1,316 @@
+"""Drawings: what is drawn is as long as the number says, and no label covers another."""
+
+import re
+import xml.etree.ElementTree as ET
+from fractions import Fraction
+from itertools import combinations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from course.build import Cabinet, build, list_keys
+from course.kinds import read_library
+from course.plan import read_plan
+from course.quantities import Given, Origin
+from lessons.drawings import (
+    DRAWINGS,
+    Bench,
+    diagonals,
+    frame_section,
+    front_view,
+    part_drawing,
+    reveal_map,
+    tenon_setup,
+)
+from lessons.layout import layout
+from lessons.sketch import POINT, Drawing, Sketch, Span, spread
+from shared.units import INCHES, MM
+
+CLASS_CABINET = """
+title: Class cabinet
+unit: mm
+stock:
+  case: {material: birch plywood, form: sheet, thickness: 18}
+  frame: {material: cherry, form: solid, thickness: 18}
+  panel: {material: cherry, form: solid, thickness: 12}
+assemblies:
+  case: {kind: carcass, width: 400, height: 600, depth: 200}
+  divider:
+    kind: dividers
+    in: case.inside
+    openings: {lower: 120, upper: rest}
+  shelf: {kind: loose shelf, in: divider.upper}
+  back: {kind: frame and panel, in: case.back, use: back, reveal: 0.5, stile.width: 45, rail.width: 45, bays: 2}
+  door: {kind: frame and panel, in: divider.upper, use: door}
+"""
+TWO_BAYS = """
+title: Two bays
+unit: in
+stock:
+  case: {material: red oak plywood, form: sheet, thickness: 3/4}
+  frame: {material: red oak, form: solid, thickness: 3/4}
+  panel: {material: red oak, form: solid, thickness: 1/2}
+assemblies:
+  case: {kind: carcass, width: 30, height: 24, depth: 10}
+  bays:
+    kind: uprights
+    in: case.inside
+    openings: {left: 10 in, right: rest}
+  doors:
+    kind: frame and panel
+    in: bays.right
+    use: door
+    leaves: [left, right]
+    joints: {joint: haunched tenon}
+  back: {kind: frame and panel, in: case.back, use: back, bays: [1/4, 1/2, 1/4]}
+"""
+
+
+def cabinet(text: str) -> Cabinet:
+    library = read_library()
+    return build(read_plan(text, "plan.yaml", list_keys(library)), library)
+
+
+@pytest.fixture(scope="module", params=[CLASS_CABINET, TWO_BAYS], ids=["class cabinet", "two bays"])
+def bench(request: pytest.FixtureRequest) -> Bench:
+    made = cabinet(request.param)
+    return Bench(made, made.graph.evaluate(), INCHES if "unit: in" in request.param else MM)
+
+
+@pytest.fixture(scope="module")
+def class_bench() -> Bench:
+    made = cabinet(CLASS_CABINET)
+    return Bench(made, made.graph.evaluate(), MM)
+
+
+def every_drawing(bench: Bench) -> dict[str, Drawing]:
+    """Every drawing that can be made of a cabinet."""
+    found = {"front view": front_view(bench)}
+    for assembly in bench.cabinet.assemblies.values():
+        for name, draw in DRAWINGS.items():
+            if _possible(bench, name, assembly.name):
+                found[f"{name} of {assembly.name}"] = draw(bench, assembly.name)
+    for part in bench.cabinet.parts:
+        found[f"part {part.name}"] = part_drawing(bench, part.name)
+    return found
+
+
+def _possible(bench: Bench, name: str, assembly: str) -> bool:
+    needs = {
+        "frame section": "groove.width", "router table": "groove.depth", "tenon set-up": "tenon.shim",
+        "channel": ("dado.depth", "rabbet.depth"), "diagonals": ("diagonal.a", "diagonal.front_a"),
+        "reveal map": "reveal.left",
+    }[name]  # fmt: skip
+    needs = (needs,) if isinstance(needs, str) else needs
+    return any(bench.has(f"{assembly}.{n}") for n in needs)
+
+
+def elements(drawing: Drawing, name: str) -> list[ET.Element]:
+    return [e for e in ET.fromstring(drawing.svg).iter() if e.get("data-name") == name]
+
+
+def drawn_scale(drawing: Drawing) -> float:
+    return float(ET.fromstring(drawing.svg).get("data-scale"))
+
+
+def rectangle(drawing: Drawing, name: str) -> tuple[float, float]:
+    """Width and height of a named rectangle in mm of wood, read back from the file."""
+    shape = next(e for e in elements(drawing, name) if e.tag.endswith("rect"))
+    scale = drawn_scale(drawing)
+    return float(shape.get("width")) / scale, float(shape.get("height")) / scale
+
+
+def polygon(drawing: Drawing, name: str) -> list[tuple[float, float]]:
+    shape = next(e for e in elements(drawing, name) if e.tag.endswith("polygon"))
+    scale = drawn_scale(drawing)
+    return [tuple(float(v) / scale for v in point.split(",")) for point in shape.get("points").split()]
+
+
+def text_boxes(drawing: Drawing) -> list[tuple[str, float, float, float, float]]:
+    """The least paper each text covers, by the width of a condensed face: text, left, top, right, bottom."""
+    found = []
+    for e in ET.fromstring(drawing.svg).iter():
+        if not e.tag.endswith("text"):
+            continue
+        size, x, y = float(e.get("font-size")), float(e.get("x")), float(e.get("y"))
+        width, height = 0.5 * size * len(e.text), 0.72 * size
+        left = x - {"start": 0, "middle": width / 2, "end": width}[e.get("text-anchor")]
+        box = (left, y - height, left + width, y)
+        if e.get("transform"):
+            middle = y - size * 0.35
+            box = (x - height / 2, middle - width / 2, x + height / 2, middle + width / 2)
+        found.append((e.text, *box))
+    return found
+
+
+def test_openings_and_parts_stand_where_the_sizes_of_the_class_cabinet_put_them(class_bench: Bench) -> None:
+    """Worked by hand: an 18 mm side, an opening 120 high, an 18 mm divider, then the door with 1.5 mm all round."""
+    placed = layout(class_bench.cabinet, class_bench.values)
+    box = placed.openings["divider.upper"]
+    assert (box.x, box.y, box.width, box.height) == (18, 156, 364, 426)
+    door = placed.frames["door"]
+    assert (door.x, door.y, door.width, door.height) == (Fraction("19.5"), Fraction("157.5"), 361, 423)
+    back = placed.openings["case.back"]
+    assert (back.x, back.y, back.width, back.height) == (9, 9, 382, 582)
+    assert (placed.outside.width, placed.outside.height) == (400, 600)
+
+
+def test_two_leaves_stand_beside_each_other_with_the_meeting_gap_between() -> None:
+    """Bays are placed from left to right; a pair of doors shares its opening."""
+    made = cabinet(TWO_BAYS)
+    values = made.graph.evaluate()
+    placed = layout(made, values)
+    left, right = placed.frames["doors.left"], placed.frames["doors.right"]
+    assert right.x - left.right == values["doors.left.meeting_gap"]
+    room = placed.openings["bays.right"]
+    assert left.x - room.x == values["doors.left.reveal"] == room.right - right.right
+    upright = placed.parts["bays.upright.1"]
+    assert upright.x == placed.openings["bays.left"].right and upright.right == room.x
+
+
+def test_every_part_in_the_front_view_is_as_long_as_its_quantity(bench: Bench) -> None:
+    """The SVG is read back: a stile is its length by its width, a side its length by its thickness."""
+    drawing = front_view(bench)
+    seen = 0
+    for part in bench.cabinet.parts:
+        if part.group in ("panel",) or not elements(drawing, part.name):
+            continue
+        seen += 1
+        sizes = {s: float(bench.values.number(f"{part.name}.{s}")) for s in ("length", "width", "thickness")}
+        if f"{part.name}.shoulder" in bench.values:
+            sizes["length"] = float(bench.values.number(f"{part.name}.shoulder"))
+        face = part.group in ("stile", "rail", "muntin")
+        wanted = sorted((sizes["length"], sizes["width"] if face else sizes["thickness"]))
+        assert sorted(rectangle(drawing, part.name)) == pytest.approx(wanted, abs=0.02)
+    assert seen >= 8
+
+
+def test_the_front_view_states_outside_sizes_and_each_opening(class_bench: Bench) -> None:
+    """Outside 400 by 600; openings 120 and 426 high and 364 wide; thickness 18."""
+    texts = [box[0] for box in text_boxes(front_view(class_bench))]
+    assert {"400.0", "600.0", "364.0", "120.0", "426.0", "18.0"} <= set(texts)
+
+
+def test_the_back_is_not_in_the_front_view(class_bench: Bench) -> None:
+    """What its kind calls hidden is left out; the shelf behind the door is dashed."""
+    drawing = front_view(class_bench)
+    assert not elements(drawing, "back.stile.left")
+    assert elements(drawing, "shelf.board")[0].get("stroke-dasharray")
+
+
+def test_the_section_is_drawn_with_the_groove_and_the_tongue_of_the_student(class_bench: Bench) -> None:
+    """Front lip 5, groove 6 wide and 10.5 deep; the tongue 5.8 thick begins 0.1 below the groove's front wall."""
+    drawing = frame_section(class_bench, "door")
+    frame, panel = polygon(drawing, "door.frame"), polygon(drawing, "door.panel")
+    lip, low = frame[2][1], frame[4][1]
+    assert (lip, low - lip, frame[1][0] - frame[3][0]) == pytest.approx((5, 6, 10.5), abs=0.002)
+    assert panel[0][1] - lip == pytest.approx(0.1, abs=0.002)
+    assert panel[6][1] - panel[0][1] == pytest.approx(5.8, abs=0.002)
+    assert panel[1][0] - frame[1][0] == pytest.approx(3, abs=0.002)
+
+
+def test_a_reading_of_the_groove_moves_the_drawing(class_bench: Bench) -> None:
+    """A groove that reads 6.10 is drawn 6.10 wide, and the tenon beside it 6.00 thick."""
+    read = {"door.groove.width": Given(Fraction("6.1"), Origin.READING)}
+    made = class_bench.cabinet
+    drawing = frame_section(Bench(made, made.graph.evaluate(found=read), MM), "door")
+    frame, tenon = polygon(drawing, "door.frame"), polygon(drawing, "door.tenon")
+    assert frame[4][1] - frame[2][1] == pytest.approx(6.1, abs=0.002)
+    assert tenon[5][1] - tenon[6][1] == pytest.approx(6.0, abs=0.002)
+
+
+def test_the_tenon_set_up_draws_the_shim_and_the_height_of_the_cutter(class_bench: Bench) -> None:
+    """Face shoulder 5.05 and back shoulder 7.05: the cutter stands 7.05 high and the shim is 2.00 thick."""
+    drawing = tenon_setup(class_bench, "door")
+    assert rectangle(drawing, "door.tenon.shim")[1] == pytest.approx(2.0, abs=0.01)
+    assert {"7.05", "2.0", "10.0"} <= {box[0] for box in text_boxes(drawing)}
+
+
+def test_a_side_shows_where_its_dado_and_rabbets_stand(class_bench: Bench) -> None:
+    """From the lower end: a rabbet 18 wide, the dado at 138 and 17.9 wide, the upper rabbet at 582."""
+    drawing = part_drawing(class_bench, "case.side.left")
+    scale = drawn_scale(drawing)
+    cut = next(e for e in elements(drawing, "divider.dado.1_left.width") if e.tag.endswith("rect"))
+    assert float(cut.get("x")) / scale == pytest.approx(138, abs=0.02)
+    assert float(cut.get("width")) / scale == pytest.approx(17.9, abs=0.02)
+    texts = {box[0] for box in text_boxes(drawing)}
+    assert {"138.0", "582.0", "17.9", "600.0"} <= texts
+
+
+def test_a_rail_shows_its_shoulder_and_both_tenons(class_bench: Bench) -> None:
+    """261 from shoulder to shoulder and a tenon of 10 at each end make 281."""
+    texts = [box[0] for box in text_boxes(part_drawing(class_bench, "door.rail.top"))]
+    assert texts.count("10.0") == 2 and {"261.0", "281.0"} <= set(texts)
+
+
+def test_the_diagonals_page_states_both_diagonals_of_a_frame(class_bench: Bench) -> None:
+    """361 by 423: the square root of the sum of squares is 556.1."""
+    texts = [box[0] for box in text_boxes(diagonals(class_bench, "door"))]
+    assert any(t.startswith("a: 556.1") for t in texts) and any(t.startswith("b: 556.1") for t in texts)
+
+
+def test_the_reveal_map_has_three_blanks_a_side(class_bench: Bench) -> None:
+    """Four reveals of 1.5, each read at three places."""
+    drawing = reveal_map(class_bench, "door")
+    assert len(elements(drawing, "blank")) == 12
+    assert sum("1.5" in box[0] for box in text_boxes(drawing)) == 4
+
+
+@pytest.mark.parametrize("points", [9.0, 14.0])
+def test_no_text_covers_another_in_any_drawing(bench: Bench, points: float) -> None:
+    """Texts are compared box by box, also in large print."""
+    large = Bench(bench.cabinet, bench.values, bench.shown, points)
+    for name, drawing in every_drawing(large).items():
+        for one, other in combinations(text_boxes(drawing), 2):
+            apart = one[3] <= other[1] or other[3] <= one[1] or one[4] <= other[2] or other[4] <= one[2]
+            assert apart, f"{name}: '{one[0]}' covers '{other[0]}'"
+
+
+def test_every_text_is_at_least_eight_points_on_a_page_of_letter_paper(bench: Bench) -> None:
+    """A drawing wider than the text of the page is printed smaller, and must still be readable."""
+    for name, drawing in every_drawing(bench).items():
+        shrink = min(1.0, 170 / drawing.width)
+        for e in ET.fromstring(drawing.svg).iter():
+            if e.tag.endswith("text"):
+                assert float(e.get("font-size")) * shrink / POINT >= 8, name
+
+
+def test_every_drawing_says_what_it_shows_without_looking(bench: Bench) -> None:
+    """Title and description are there, with sizes in the description."""
+    for name, drawing in every_drawing(bench).items():
+        root = ET.fromstring(drawing.svg)
+        assert root.find("{http://www.w3.org/2000/svg}title").text == drawing.title
+        assert root.get("aria-label") == drawing.alt
+        assert re.search(r"\d", drawing.alt), name
+
+
+def test_a_name_with_markup_stays_text() -> None:
+    """What a plan calls a thing is shown, never run."""
+    sketch = Sketch("<b>", "& \"'<script>")
+    sketch.label(0, 0, "<script>alert(1)</script>")
+    root = ET.fromstring(sketch.done().svg)
+    assert [e.text for e in root.iter() if e.tag.endswith("text")] == ["<script>alert(1)</script>"]
+    assert not [e for e in root.iter() if e.tag.endswith("script")]
+
+
+@given(st.lists(st.tuples(st.floats(0, 200), st.floats(0.5, 15)), min_size=1, max_size=12))
+def test_labels_that_are_spread_keep_their_order_and_never_meet(wanted: list[tuple[float, float]]) -> None:
+    """Law: neighbours are at least half of each apart, and one label alone is not moved."""
+    wanted.sort()
+    places = spread(wanted, 0.5)
+    for (a, (_, half_a)), (b, (_, half_b)) in zip(
+        zip(places, wanted, strict=True), list(zip(places, wanted, strict=True))[1:], strict=False
+    ):
+        assert b - a >= half_a + half_b + 0.5 - 1e-6
+    if len(wanted) == 1:
+        assert places == [wanted[0][0]]
+
+
+def test_a_label_that_must_move_keeps_a_line_to_its_dimension() -> None:
+    """Two narrow dimensions beside each other: the texts part, and a thin line leads to each."""
+    sketch = Sketch("t", "a")
+    sketch.chain("x", 5, [Span(0, 3, "10.00"), Span(3, 6, "20.00")], 1, 0)
+    plain = Sketch("t", "a")
+    plain.chain("x", 5, [Span(0, 40, "10.00"), Span(40, 80, "20.00")], 1, 0)
+    assert sum("<line" in i for i in sketch.items) == sum("<line" in i for i in plain.items) + 2
