@@ -1,0 +1,509 @@
+"""Operations as an instructor writes them: one Markdown file each, with a head that says what it makes and how."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from lessons.cautions import CAUTIONS, FAMILIES, all_families, powered
+from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
+from shared.problems import Problem, meant
+
+STAGES = ("stock", "case", "frame", "fitting", "finish")
+"""The stages of the job in their order."""
+ROUTES = ("machine", "router", "hand")
+"""The ways to do an operation; a shop or a student may be limited to some of them."""
+FIT_CHECKS = (
+    *("stock_thickness", "dado", "dry_case", "case_square", "real_openings", "groove", "tenon", "shoulder"),
+    *("dry_frame", "panel", "back_fit", "door_reveal", "shelf_fit"),
+)
+"""Names of the built-in fit checks."""
+SECTIONS = {
+    "Before you start": "before", "Typical mistakes": "mistakes", "It is right when": "right",
+    "For the instructor": "instructor", **{f"Steps by {route}": route for route in ROUTES},
+}  # fmt: skip
+EACH = ("part", "opening", "male")
+"""What a set-up number may be worked out for, one by one."""
+RELATIVES = ("owner", "built_in", "filled")
+
+BOX = re.compile(r'\{\{\s*(size|caution)\("([^"{}]+)"\)\s*\}\}')
+"""A box in a text: `{{ size("groove.depth") }}` or `{{ caution("RTG-03") }}`."""
+_STEP = re.compile(r"(\d+)\.\s+(.+)")
+_ITEM = re.compile(r"[-*]\s+(.+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One numbered step, and the cautions that stand right before it."""
+
+    text: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """One way to do an operation."""
+
+    name: str
+    station: str
+    tool: str
+    sign_off: str
+    """Machine for which a sign-off is needed; empty when none is."""
+    cautions: tuple[str, ...]
+    """Families of cautions, and ids of single ones."""
+    minutes: int
+    """For one student (an estimate)."""
+    steps: tuple[Step, ...]
+
+    @property
+    def powered(self) -> bool:
+        """Whether a powered machine or tool is used."""
+        return powered(self.cautions)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """A number to set before the work begins, as a formula over the sizes of the assembly."""
+
+    name: str
+    formula: Text
+    where: str
+    why: str
+    each: str
+    """`part`, `opening` or `male`: one number for each, with `this` as its name; empty for one number."""
+    route: str
+    """The only route that needs it; empty for all."""
+    fine: bool
+    """Whether it is printed a digit finer."""
+    only_if: Text | None
+    """A comparison that must hold for the number to be printed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What must be made before an operation: one or more of some features."""
+
+    relative: str
+    """`owner`: of the assembly whose opening this one fills, or the nearest above it that has the feature;
+    `built_in`: made on wood that becomes part of this assembly; `filled`: of all that fills its openings;
+    empty: of the same assembly."""
+    features: tuple[str, ...]
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """One operation of the trade."""
+
+    name: str
+    number: int
+    title: str
+    makes: tuple[str, ...]
+    """Features it makes."""
+    prepares: tuple[str, ...]
+    """Features it prepares: it makes none, and is done before them wherever they are made."""
+    parts: tuple[str, ...]
+    """Groups of parts it is for, as `muntin`; empty for all that no other operation names."""
+    stock: str
+    """`sheet` or `solid` when it is for such stock alone."""
+    stage: str
+    after: tuple[Need, ...]
+    before: tuple[Need, ...]
+    together: bool
+    """Whether one set-up serves all assemblies."""
+    hold: tuple[str, ...]
+    """Fit checks that release the next step."""
+    routes: dict[str, Route]
+    glue: bool
+    cures: bool
+    """Whether what follows has to wait for glue or finish to dry."""
+    setups: tuple[Setup, ...]
+    reads_during: tuple[str, ...]
+    """Patterns of the quantities that are measured on the way; what is set after that follows them."""
+    reads: tuple[str, ...]
+    """Patterns of the quantities that are measured at the end."""
+    tools: tuple[str, ...]
+    before_start: tuple[str, ...]
+    mistakes: tuple[str, ...]
+    right_when: tuple[str, ...]
+    instructor: str
+    """Markdown for the instructor; empty when there is none."""
+    place: Place
+
+    @property
+    def stage_rank(self) -> int:
+        """Where its stage stands in the job."""
+        return STAGES.index(self.stage)
+
+    def texts(self) -> Iterator[str]:
+        """Every text that may hold a box."""
+        yield from (*self.before_start, *self.mistakes, *self.right_when, self.instructor)
+        for route in self.routes.values():
+            yield from (step.text for step in route.steps)
+
+
+_HEAD = {
+    "operation", "number", "title", "makes", "prepares", "parts", "stock", "stage", "after", "before", "together",
+    "hold", "routes", "glue", "cures", "setup", "reads_during", "reads", "tools",
+}  # fmt: skip
+_ROUTE = ("station", "tool", "sign_off", "cautions", "minutes")
+_SETUP = ("name", "is", "where", "why", "each", "route", "fine", "only_if")
+
+
+class _Reader:
+    """Reads one file; what is wrong is collected."""
+
+    def __init__(self, text: str, file: str, checks: Collection[str]) -> None:
+        self.file, self.checks = file, checks
+        self.lines = text.splitlines()
+        self.problems: list[Problem] = []
+
+    def wrong(self, code: str, place: Place, says: str, do: str) -> None:
+        self.problems.append(Problem(code, place, says, do))
+
+    def at(self, line: int, column: int = 1) -> Place:
+        return Place(self.file, line, column)
+
+    # -- the file ------------------------------------------------------------------------------------
+
+    def operation(self) -> Operation | None:
+        """The operation, or None when the file is too broken to be one."""
+        end = next((i for i, line in enumerate(self.lines[1:], 1) if line.rstrip() == "---"), 0)
+        if not self.lines or self.lines[0].rstrip() != "---" or not end:
+            do = "Start the file with a line `---`, then the head, then another line `---`."
+            self.wrong("L001", self.at(1), "the file has no head between two lines `---`", do)
+            return None
+        try:
+            head = read_yaml("\n" + "\n".join(self.lines[1:end]) + "\n", self.file)
+        except Unreadable as error:
+            self.wrong("L001", error.place, error.says, error.do)
+            return None
+        sections = self._sections(end + 1)
+        self._boxes(end + 1)
+        return self._head(head, sections)
+
+    def _head(self, head: Mapping, sections: dict[str, list[tuple[int, str]]]) -> Operation | None:
+        self._known(head, _HEAD, "the head")
+        for key in ("operation", "number", "title", "stage", "routes"):
+            if key not in head.entries:
+                self.wrong("L002", head.place, f"the head has no '{key}'", f"Write `{key}:` and its value.")
+        number = self._number(head, "number")
+        stage = self._word(head, "stage", STAGES)
+        makes, prepares = self._words(head, "makes"), self._words(head, "prepares")
+        if bool(makes) == bool(prepares):
+            do = "Write `makes:` with the features it makes, or `prepares:` with those it is done before."
+            self.wrong("L002", head.place, "an operation either makes features or prepares them", do)
+        for name in self._words(head, "hold"):
+            if name not in self.checks:
+                place = head.entries["hold"].place
+                self.wrong("L005", place, f"there is no fit check '{name}'", meant(name, self.checks))
+        operation = Operation(
+            name=head.text("operation"),
+            number=number,
+            title=head.text("title"),
+            makes=makes,
+            prepares=prepares,
+            parts=self._words(head, "parts"),
+            stock=self._word(head, "stock", ("sheet", "solid")),
+            stage=stage,
+            after=self._needs(head, "after"),
+            before=self._needs(head, "before"),
+            together=self._flag(head, "together"),
+            hold=self._words(head, "hold"),
+            routes=self._routes(head, sections),
+            glue=self._flag(head, "glue"),
+            cures=self._flag(head, "cures"),
+            setups=self._setups(head),
+            reads_during=self._words(head, "reads_during"),
+            reads=self._words(head, "reads"),
+            tools=self._words(head, "tools"),
+            before_start=self._items(sections, "before"),
+            mistakes=self._items(sections, "mistakes"),
+            right_when=self._items(sections, "right"),
+            instructor="\n".join(line for _, line in sections.get("instructor", ())).strip(),
+            place=head.keys.get("operation", head.place),
+        )
+        return None if self.problems else operation
+
+    # -- the head ------------------------------------------------------------------------------------
+
+    def _known(self, node: Mapping, names: Collection[str], what: str) -> None:
+        for key, place in node.keys.items():
+            if key not in names:
+                self.wrong("L002", place, f"{what} has no '{key}'", meant(key, names))
+
+    def _words(self, node: Mapping, key: str) -> tuple[str, ...]:
+        value = node.get(key)
+        if value is None or (isinstance(value, Text) and value.empty):
+            return ()
+        if isinstance(value, Items):
+            return tuple(item.text.strip() for item in value if isinstance(item, Text))
+        self.wrong("L003", value.place, f"'{key}' is not a list", f"Write `{key}: [one, two]`.")
+        return ()
+
+    def _number(self, node: Mapping, key: str) -> int:
+        value = node.get(key)
+        if isinstance(value, Text) and value.text.strip().isdigit():
+            return int(value.text)
+        if value is not None:
+            shown = value.text if isinstance(value, Text) else "a list"
+            self.wrong("L003", value.place, f"{key} is '{shown}'", f"Write a whole number, as in `{key}: 10`.")
+        return 0
+
+    def _flag(self, node: Mapping, key: str) -> bool:
+        return self._word(node, key, ("true", "false", "yes", "no")) in ("true", "yes")
+
+    def _word(self, node: Mapping, key: str, words: Sequence[str]) -> str:
+        value = node.get(key)
+        if value is None:
+            return ""
+        text = value.text if isinstance(value, Text) else "a list"
+        if text not in words:
+            self.wrong("L003", value.place, f"{key} is '{text}'", meant(text, words))
+            return words[0]
+        return text
+
+    def _needs(self, head: Mapping, key: str) -> tuple[Need, ...]:
+        node = head.get(key)
+        found = []
+        for item in node if isinstance(node, Items) else ():
+            if not isinstance(item, Text):
+                continue
+            relative, dot, rest = item.text.strip().partition(".")
+            if dot and relative not in RELATIVES:
+                says = f"'{relative}' is no relative of an assembly"
+                self.wrong("L003", item.place, says, meant(relative, RELATIVES))
+                continue
+            names = tuple(re.split(r"\s+or\s+", rest if dot else item.text.strip()))
+            found.append(Need(relative if dot else "", names, item.text.strip(), item.place))
+        return tuple(found)
+
+    def _block(self, node: Node | None, place: Place, what: str) -> Mapping:
+        if isinstance(node, Mapping):
+            return node
+        self.wrong("L003", place, f"{what} must be `name: value` lines", "Indent them below it.")
+        return Mapping({}, {}, place)
+
+    def _routes(self, head: Mapping, sections: dict[str, list[tuple[int, str]]]) -> dict[str, Route]:
+        found: dict[str, Route] = {}
+        if head.get("routes") is None:
+            return found
+        block = self._block(head.get("routes"), head.keys["routes"], "routes")
+        self._known(block, ROUTES, "'routes'")
+        for name in ROUTES:
+            if name in block.entries:
+                node = self._block(block.get(name), block.keys[name], f"the route '{name}'")
+                found[name] = self._route(name, node, sections)
+            elif name in sections:
+                place = self.at(sections[name][0][0] - 1 if sections[name] else 1)
+                self.wrong("L006", place, f"there are steps by {name}, but no such route in the head",
+                           f"Add the route '{name}' to `routes`, or take the section out.")  # fmt: skip
+        return found
+
+    def _route(self, name: str, node: Mapping, sections: dict[str, list[tuple[int, str]]]) -> Route:
+        self._known(node, _ROUTE, f"the route '{name}'")
+        for key in ("station", "tool", "minutes"):
+            if key not in node.entries:
+                self.wrong("L002", node.place, f"the route '{name}' has no {key}", f"Write `{key}:` and its value.")
+        cautions = self._words(node, "cautions")
+        for word in cautions:
+            if word not in FAMILIES and word not in CAUTIONS:
+                place = node.entries["cautions"].place
+                self.wrong("L004", place, f"there is no family of cautions, and no caution, '{word}'",
+                           meant(word, (*FAMILIES, *CAUTIONS)))  # fmt: skip
+        if powered(cautions) and not node.text("sign_off"):
+            says = f"the route '{name}' uses a machine and names no sign-off"
+            self.wrong("L002", node.place, says, "Write `sign_off:` and the name of the machine.")
+        steps = self._steps(name, node.place, sections)
+        allowed = {*all_families(cautions), *cautions}
+        for step in steps:
+            for one in step.cautions:
+                if one in CAUTIONS and one not in allowed and CAUTIONS[one].family not in allowed:
+                    says = f"the caution {one} stands in the steps by {name}, but not among its cautions"
+                    do = f"Add '{CAUTIONS[one].family}' or '{one}' to the cautions of the route."
+                    self.wrong("L004", node.place, says, do)
+        return Route(
+            name, node.text("station"), node.text("tool"), node.text("sign_off"), cautions,
+            self._number(node, "minutes"), steps,
+        )  # fmt: skip
+
+    def _setups(self, head: Mapping) -> tuple[Setup, ...]:
+        node = head.get("setup")
+        found = []
+        for item in node if isinstance(node, Items) else ():
+            block = self._block(item, item.place, "a set-up number")
+            self._known(block, _SETUP, "a set-up number")
+            for key in ("name", "is", "where", "why"):
+                if not block.text(key):
+                    self.wrong("L002", block.place, f"a set-up number has no '{key}'", f"Write `{key}:` and its value.")
+            formula, only_if = block.get("is"), block.get("only_if")
+            found.append(
+                Setup(
+                    block.text("name"), formula if isinstance(formula, Text) else Text("0 mm", block.place),
+                    block.text("where"), block.text("why"), self._word(block, "each", EACH),
+                    self._word(block, "route", ROUTES), self._flag(block, "fine"),
+                    only_if if isinstance(only_if, Text) else None,
+                )
+            )  # fmt: skip
+        return tuple(found)
+
+    # -- the sections --------------------------------------------------------------------------------
+
+    def _sections(self, start: int) -> dict[str, list[tuple[int, str]]]:
+        """Lines of each section with their numbers."""
+        found: dict[str, list[tuple[int, str]]] = {}
+        lines: list[tuple[int, str]] | None = None
+        for number, line in enumerate(self.lines[start:], start + 1):
+            if line.startswith("## "):
+                title = line[3:].strip()
+                if title not in SECTIONS:
+                    self.wrong("L006", self.at(number), f"there is no section '{title}'", meant(title, SECTIONS))
+                    lines = []
+                    continue
+                if SECTIONS[title] in found:
+                    self.wrong("L006", self.at(number), f"the section '{title}' stands twice", "Keep one of the two.")
+                lines = found[SECTIONS[title]] = []
+            elif lines is not None:
+                lines.append((number, line))
+            elif line.strip():
+                self.wrong("L006", self.at(number), "there is text before the first section",
+                           "Put it under a heading such as `## Before you start`.")  # fmt: skip
+        return found
+
+    def _items(self, sections: dict[str, list[tuple[int, str]]], name: str) -> tuple[str, ...]:
+        title = next(title for title, key in SECTIONS.items() if key == name)
+        if name not in sections:
+            self.wrong("L006", self.at(len(self.lines)), f"the section '{title}' is missing", f"Add `## {title}`.")
+            return ()
+        found = self._numbered(sections[name], _ITEM, title)
+        if not found:
+            says = f"the section '{title}' is empty"
+            self.wrong("L006", self.at(len(self.lines)), says, "Write lines that begin with `- `.")
+        return tuple(text for text, _ in found)
+
+    def _steps(self, route: str, place: Place, sections: dict[str, list[tuple[int, str]]]) -> tuple[Step, ...]:
+        title = f"Steps by {route}"
+        if route not in sections:
+            self.wrong("L006", place, f"the route '{route}' has no steps", f"Add `## {title}`.")
+            return ()
+        found = self._numbered(sections[route], _STEP, title)
+        if not 3 <= len(found) <= 7:
+            do = "Write 3 to 7 steps, numbered `1.`, `2.`, `3.`"
+            self.wrong("L006", place, f"'{title}' has {len(found)} steps", do)
+        return tuple(Step(text, cautions) for text, cautions in found)
+
+    def _numbered(
+        self, lines: list[tuple[int, str]], form: re.Pattern[str], title: str
+    ) -> list[tuple[str, tuple[str, ...]]]:
+        """Items of a list, indented lines joined to them, with the cautions on the lines right before each."""
+        found: list[tuple[str, tuple[str, ...]]] = []
+        waiting: list[str] = []
+        for number, line in lines:
+            item, box = form.fullmatch(line.rstrip()), BOX.fullmatch(line.strip())
+            if item:
+                found.append((item[item.lastindex or 1], tuple(waiting)))
+                waiting = []
+            elif box and box[1] == "caution":
+                waiting.append(box[2])
+            elif line.startswith(" ") and line.strip() and found and not waiting:
+                found[-1] = (f"{found[-1][0]} {line.strip()}", found[-1][1])
+            elif line.strip():
+                begins = "a number, as in `1. `" if form is _STEP else "`- `"
+                self.wrong("L006", self.at(number), f"a line in '{title}' is not part of its list",
+                           f"Begin it with {begins}, or indent it below the line it belongs to.")  # fmt: skip
+        if waiting:
+            says = f"the caution {waiting[0]} stands after the last line of '{title}'"
+            self.wrong("L007", self.at(lines[-1][0]), says, "Put it right before the step it belongs to.")
+        return found
+
+    def _boxes(self, start: int) -> None:
+        """Every `{{` opens a box that is known and closed on its line."""
+        for number, line in enumerate(self.lines[start:], start + 1):
+            known = {match.start(): match for match in BOX.finditer(line)}
+            for opened in re.finditer(r"\{\{", line):
+                place = self.at(number, opened.start() + 1)
+                match = known.get(opened.start())
+                if match is None and "}}" not in line[opened.start() :]:
+                    self.wrong("L007", place, "a box is opened and not closed on the same line", "Close it with `}}`.")
+                elif match is None:
+                    do = 'Write {{ size("groove.depth") }} or {{ caution("RTG-03") }}.'
+                    self.wrong("L007", place, "this box cannot be read", do)
+                elif match[1] == "caution" and match[2] not in CAUTIONS:
+                    self.wrong("L004", place, f"there is no caution '{match[2]}'", meant(match[2], CAUTIONS))
+
+
+def read_operation(
+    text: str, file: str, checks: Collection[str] = FIT_CHECKS
+) -> tuple[Operation | None, tuple[Problem, ...]]:
+    """The operation in one Markdown text, or None and what is wrong with it.
+
+    Args:
+        text: Contents of the file.
+        file: Name shown in problems.
+        checks: Names of the fit checks there are.
+    """
+    reader = _Reader(text, file, checks)
+    operation = reader.operation()
+    return operation, tuple(reader.problems)
+
+
+def _texts(folders: Sequence[Path], problems: list[Problem]) -> list[tuple[str, list[str]]]:
+    """Names, and the texts found under each: the built-in file first, then those of the folders in their order."""
+    built_in = (files("lessons") / "operations").iterdir()
+    found = {entry.name: [entry.read_text(encoding="utf-8")] for entry in built_in if entry.name.endswith(".md")}
+    for folder in folders:
+        for path in sorted(folder.glob("*.md")) if folder.is_dir() else ():
+            try:
+                found.setdefault(path.name, []).append(read_text(path))
+            except Unreadable as error:
+                problems.append(Problem("L001", error.place, error.says, error.do))
+    return sorted(found.items())
+
+
+def read_operations(
+    *folders: Path, checks: Collection[str] = FIT_CHECKS
+) -> tuple[dict[str, Operation], tuple[Problem, ...]]:
+    """All operations by name, in the order of their numbers, and what is wrong with the files.
+
+    A broken file of a course is reported, and the built-in one of its name stands in for it.
+
+    Args:
+        folders: A course's own `lessons` folders; a file of the same name wins over the built-in one.
+        checks: Names of the fit checks there are.
+    """
+    problems: list[Problem] = []
+    found: list[Operation] = []
+    for name, texts in _texts(folders, problems):
+        operation, wrong = read_operation(texts[-1], name, checks)
+        problems.extend(wrong)
+        if operation is None and len(texts) > 1:
+            operation, _ = read_operation(texts[0], name, checks)
+        if operation:
+            found.append(operation)
+    found.sort(key=lambda operation: (operation.number, operation.place.sort_key))
+    problems.extend(_twice(found))
+    return {operation.name: operation for operation in found}, tuple(problems)
+
+
+def _twice(operations: Sequence[Operation]) -> Iterator[Problem]:
+    """Names, numbers and makers of a feature that occur twice."""
+    seen: dict[tuple[str, object], Operation] = {}
+    for operation in operations:
+        keys = [("name", operation.name), ("number", operation.number)]
+        if operation.makes:
+            keys += [(f"the feature '{made}'", operation.parts) for made in operation.makes]
+        for what, value in keys:
+            first = seen.setdefault((what, value), operation)
+            if first is operation:
+                continue
+            if what in ("name", "number"):
+                says = f"the {what} '{value}' is taken by {first.place.file}"
+                do = f"Give one of the two operations another {what}."
+            else:
+                says = f"{what} is already made by '{first.name}' in {first.place.file}"
+                do = "Take it out of one of them, or write `parts:` to say which parts each is for."
+            yield Problem("L008", operation.place, says, do)
