@@ -1,0 +1,48 @@
+"""Writing files: folders made, nothing half-written left behind, trouble said in words."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+import unicodedata
+from pathlib import Path
+
+from shared.places import Place
+from shared.problems import InputRefused, Problem
+
+_RESERVED = {"con", "prn", "aux", "nul", *(f"com{i}" for i in range(1, 10)), *(f"lpt{i}" for i in range(1, 10))}
+
+
+def write_file(path: Path, content: str | bytes) -> Path:
+    """Write a file whole or not at all; a file of the same content is left as it is.
+
+    Raises:
+        InputRefused: The folder is read-only, a folder has that name, or the disk is full.
+    """
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    temporary = ""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.is_file() and path.read_bytes() == data:
+            return path
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except OSError as error:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+        says = f"the file cannot be written ({(error.strerror or 'unknown reason').lower()})"
+        do = "Close programs that use it, check that the folder can be written to, or give another folder."
+        raise InputRefused([Problem("F001", Place(str(path)), says, do)]) from None
+    return path
+
+
+def safe_name(text: str) -> str:
+    """A readable file name from any text: letters of any script, digits, - and _; never empty or reserved."""
+    plain = unicodedata.normalize("NFC", text)
+    kept = "".join(c if c.isalnum() or c in "-_" else " " for c in plain)
+    name = re.sub(r"\s+", "-", kept.strip())[:60].strip("-_")
+    return f"{name or 'unnamed'}-" if name.lower() in _RESERVED else name or "unnamed"

@@ -1,0 +1,213 @@
+"""Documents: one tree, two writers, and every fault told with its line."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import jinja2
+import pypdfium2
+import pytest
+
+from shared.problems import InputRefused
+from shared.render.document import Document
+from shared.render.files import safe_name, write_file
+from shared.render.html import write_html
+from shared.render.pdf import overflow, write_pdf
+from shared.render.tree import count_boxes, markdown_tree, render_tree, words
+
+PAGE = """# {{ title }}
+
+Made by **{{ name }}**.
+
+| name | size |
+|:--|--:|
+{% for row in rows %}
+| {{ row.0 }} | {{ row.1 }} |
+{% endfor %}
+
+::: danger Blade
+Never rip freehand.
+:::
+
+::: check Groove
+{{ tick() }} width {{ blank(20) }}
+
+- one
+- two
+:::
+
+1. First
+2. Second
+
+{{ drawing(svg, 'A box 12 wide') }}
+"""
+SVG = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox="0 0 60 20">'
+    '<defs><clipPath id="a"><rect width="60" height="20"/></clipPath></defs>'
+    '<g clip-path="url(#a)"><rect x="1" y="1" width="58" height="18" fill="none" stroke="black"/></g></svg>'
+)
+ROWS = {"title": "Groove", "name": "Ada", "rows": [("fence", "5.05\u00a0mm")] * 3, "svg": SVG}
+
+
+def tree_of(text: str = PAGE, **rows):
+    return render_tree("page.md", {**ROWS, **rows}, jinja2.DictLoader({"page.md": text}))
+
+
+def document(tree, **more) -> Document:
+    return Document(**{"title": "Sample", "left": "Ada", "right": "autumn r1", "tree": tree, **more})
+
+
+def pdf_text(pdf: bytes) -> str:
+    pages = pypdfium2.PdfDocument(pdf)
+    return "\n".join(page.get_textpage().get_text_range() for page in pages)
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"[\s\u00ad\ufffe]+", "", text)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("large", [False, True])
+def test_no_word_is_lost(paper: str, large: bool):
+    """Every word of the tree is in the PDF and in the HTML, on both papers, in both sizes of type."""
+    tree = tree_of()
+    made = document(tree, paper=paper, large_print=large)
+    printed, page = squeezed(pdf_text(write_pdf(made))), squeezed(re.sub(r"<[^>]*>", " ", write_html(made)))
+    for word in words(tree).split():
+        assert squeezed(word) in printed
+        assert squeezed(word) in page
+
+
+def test_boxes_are_the_same_in_tree_pdf_and_html():
+    """A box of the text is one box of the page: as many in the HTML, each with its word in the PDF."""
+    tree = tree_of()
+    assert count_boxes(tree) == 2
+    assert write_html(document(tree)).count('<section class="box') == 2
+    printed = pdf_text(write_pdf(document(tree)))
+    assert printed.count("DANGER") == 1 and printed.count("Fit check") == 1
+
+
+def test_the_same_document_gives_the_same_bytes():
+    """Twice the same input, twice the same file."""
+    assert write_pdf(document(tree_of())) == write_pdf(document(tree_of()))
+    assert write_html(document(tree_of())) == write_html(document(tree_of()))
+
+
+def test_the_pdf_is_tagged_and_names_its_reader_on_every_page():
+    """The PDF says it is tagged; the running head and `Page x of y` stand on each page."""
+    import pikepdf
+
+    pdf = write_pdf(document(tree_of(PAGE + "\n{{ pagebreak() }}\n# More\n\ntext\n")))
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert bool(opened.Root.MarkInfo.Marked)
+        assert len(opened.pages) == 2
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(pdf)]
+    assert all("Ada" in text and f"Page {n} of 2" in text for n, text in enumerate(pages, 1))
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["=1+1", "<b>bold</b>", "{{ 7 * 7 }}", "a | b", "*star* _under_", "# head", "1. one", "&amp; `x`", "::: note"],
+)
+def test_data_is_shown_as_it_is(name: str):
+    """A name that looks like markup prints letter for letter, in both writers, and breaks no table."""
+    made = document(tree_of(name=name, rows=[(name, "1")]))
+    assert squeezed(name) in squeezed(pdf_text(write_pdf(made)))
+    assert f"<strong>{name.replace('&', '&amp;').replace('<', '&lt;').replace('>', '&gt;')}</strong>" in write_html(
+        made
+    )
+
+
+def test_a_sign_the_font_lacks_is_spelled():
+    """An emoji that the font lacks prints as its code, never as an empty box; the HTML keeps it."""
+    made = document(tree_of(name="Zo\u00eb \U0001f9f0"))
+    assert "Zo\u00eb[U+1F9F0]" in squeezed(pdf_text(write_pdf(made)))
+    assert "\U0001f9f0" in write_html(made)
+
+
+FAULTS = {
+    "unknown name": ("# {{ titel }}\n", "page.md:1: W003: 'titel' is undefined\n    Did you mean 'title'?"),
+    "bad braces": (
+        "# {{ title }\n",
+        "page.md:1: W002: the template cannot be read: unexpected '}'\n    Check its braces.",
+    ),
+    "unknown box": (
+        "\n::: cuation Mind\ntext\n:::\n",
+        "page.md:2: W004: there is no box 'cuation'\n    Did you mean 'caution'?",
+    ),
+    "open box": (
+        "::: note\ntext\n",
+        "page.md:1: W004: the box 'note' is never closed\n    Close it with ::: on a line of its own.",
+    ),
+    "row with too many cells": (
+        "{{ title }}\n\n| a | b |\n|--|--|\n| 1 | 2 | 3 |\n",
+        "page.md:5: W004: a table row has 3 cells, its heading has 2: '| 1 | 2 | 3 |'\n"
+        "    Give every row the same number of cells.",
+    ),
+    "row outside a table": (
+        "{{ title }}\n\n| a | b |\n",
+        "page.md:3: W004: a table row stands outside a table: '| a | b |'\n    Put a heading and a line of dashes above it.",
+    ),
+    "picture": ("![x](y.png)\n", "page.md:1: W004: 'image' cannot be printed\n    Write it plainly."),
+    "quote": ("> said\n", "page.md:1: W004: 'blockquote' cannot be printed\n    Write it plainly."),
+    "way out of the sandbox": (
+        "{{ title.__class__.__mro__ }}\n",
+        "page.md:1: W002: access to attribute '__class__' of 'str' object is unsafe.\n    Check the template.",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_faults_are_told_with_their_line(name: str):
+    """Each fault of a text ends in one message with file and line; none prints silently."""
+    text, says = FAULTS[name]
+    with pytest.raises(InputRefused) as refused:
+        tree_of(text)
+    assert str(refused.value) == says
+
+
+def test_a_table_too_wide_for_its_page_is_refused():
+    """A table whose words cannot fit is named, not cut off."""
+    wide = "| " + " | ".join(["unbreakablyLongHeading"] * 14) + " |\n"
+    text = wide + "|" + "--|" * 14 + "\n" + wide
+    with pytest.raises(InputRefused, match="W012: page 1: '.*' runs off the page"):
+        write_pdf(document(markdown_tree(text, "wide.md")))
+
+
+def test_a_box_taller_than_a_page_is_continued():
+    """A box of 90 lines goes on over the page; nothing of it is lost."""
+    text = "::: note Long\n" + "\n".join(f"- line{i:03}" for i in range(90)) + "\n:::\n"
+    pdf = write_pdf(document(markdown_tree(text, "long.md")))
+    assert all(f"line{i:03}" in pdf_text(pdf) for i in range(90))
+    assert not list(overflow(pdf, "long"))
+
+
+def test_drawings_do_not_share_names():
+    """Two drawings with the same ids inside keep their own in one page."""
+    page = write_html(document(tree_of(PAGE + "\n{{ drawing(svg, 'again') }}\n")))
+    assert 'id="d1-a"' in page and 'id="d2-a"' in page and "url(#d2-a)" in page
+
+
+def test_raw_html_of_a_lesson_text_is_text():
+    """A tag typed into a lesson text shows as typed."""
+    assert "&lt;script&gt;" in write_html(document(markdown_tree("a <script>b</script>", "x.md")))
+
+
+def test_a_file_is_written_whole_or_refused(tmp_path):
+    """A folder in the place of the file is refused in words, and nothing is left beside it."""
+    (tmp_path / "cut.pdf").mkdir()
+    with pytest.raises(InputRefused, match="F001: the file cannot be written"):
+        write_file(tmp_path / "cut.pdf", b"x")
+    assert [p.name for p in tmp_path.iterdir()] == ["cut.pdf"]
+    assert write_file(tmp_path / "new" / "a.txt", "text").read_text() == "text"
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [("Ada Fenwick", "Ada-Fenwick"), ("../../etc", "etc"), ("=1+1", "1-1"), ("CON", "CON-"), ("", "unnamed"),
+     ("Zo\u00eb \U0001f600", "Zo\u00eb"), ("a" * 90, "a" * 60)],
+)  # fmt: skip
+def test_names_become_file_names(text: str, name: str):
+    """A name makes a readable file name that no system refuses."""
+    assert safe_name(text) == name
