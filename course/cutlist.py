@@ -33,12 +33,17 @@ class CutRow:
     provisional: str
     """What must be measured first; empty when the size can be cut."""
     before: str
-    """The plan's size, when it was another; empty when nothing changed."""
+    """What is not as planned, old and new, as `length 281.0 \u2192 282.6`; empty when nothing changed."""
     because: str
     """What changed it."""
     consequence: str
     """What to do about a part that is cut already and should now be another size."""
     assembly: str
+
+    @property
+    def named(self) -> str:
+        """The part with its assembly, as `door rails`; once where both are called the same."""
+        return self.part if self.part.startswith(self.assembly) else f"{self.assembly} {self.part}"
 
     @property
     def size(self) -> str:
@@ -99,8 +104,8 @@ def _row(course: Course, student: Student, values: Values, state: State | None, 
         f"{_up(rough_length, shown)} \u00d7 {_up(rough_width, shown)}",
         _stock_words(values, student, part), part.grain, _joints(cabinet, part, values, shown),
         state.name if state else "open", "" if frozen else to_measure(course, values, part),
-        " \u00d7 ".join(before.values()) if texts != before else "",
-        "; ".join(_causes(values, [f"{part.name}.{s}" for s in SIZES if texts[s] != before[s]])),
+        ", ".join(f"{s} {before[s]} \u2192 {texts[s]}" for s in SIZES if texts[s] != before[s]),
+        "; ".join(_causes(course, values, [f"{part.name}.{s}" for s in SIZES if texts[s] != before[s]])),
         consequence(values, part, shown) if frozen else "", assembly,
     )  # fmt: skip
 
@@ -150,7 +155,7 @@ def to_measure(course: Course, values: Values, part: Part) -> str:
             ):
                 waits.append(name)
     nearest = [n for n in waits if not any(n != other and n in values.rests_on(other) for other in waits)]
-    return "; ".join(sorted(_measured_words(course, name) for name in nearest))
+    return "; ".join(sorted(measured_words(course, name) for name in nearest))
 
 
 def _own_openings(cabinet: Cabinet, part: Part) -> tuple[str, ...]:
@@ -163,7 +168,8 @@ def _own_openings(cabinet: Cabinet, part: Part) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _measured_words(course: Course, name: str) -> str:
+def measured_words(course: Course, name: str) -> str:
+    """A quantity as a person would name it at the bench."""
     owner, _, size = name.rpartition(".")
     cabinet = course.cabinet
     if owner in cabinet.openings:
@@ -174,7 +180,7 @@ def _measured_words(course: Course, name: str) -> str:
     return cabinet.graph[name].says
 
 
-def _causes(values: Values, names: list[str]) -> list[str]:
+def _causes(course: Course, values: Values, names: list[str]) -> list[str]:
     """What changed sizes from the plan: readings, cut parts, choices and stock, nearest first."""
     causes: list[str] = []
     for name in names:
@@ -182,12 +188,13 @@ def _causes(values: Values, names: list[str]) -> list[str]:
             given = values.given(other)
             if given is None or given.value == values.planned(other) or given.origin is Origin.TABLE:
                 continue
+            what = measured_words(course, other)
             words = {
-                Origin.READING: f"{other} read",
-                Origin.CUT: f"{other} as cut",
-                Origin.STOCK: f"{other} measured ({given.note.split(',')[0]})",
-                Origin.CHOICE: f"{other} chosen",
-                Origin.OVERRIDE: f"{other} set by the instructor",
+                Origin.READING: f"{what}, read",
+                Origin.CUT: f"{what}, as cut",
+                Origin.STOCK: f"{what} ({given.note.split(',')[0]})",
+                Origin.CHOICE: f"{what}, chosen",
+                Origin.OVERRIDE: f"{what}, set by the instructor",
             }
             causes.append(words.get(given.origin, other))
     return list(dict.fromkeys(causes))

@@ -8,12 +8,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from jinja2 import PackageLoader
+
 from course.course import Course
 from course.cutlist import CutRow
 from course.roster import Student
 from shared.places import Place
 from shared.problems import InputRefused, Problem
+from shared.render.document import Document
 from shared.render.files import write_file
+from shared.render.tree import render_tree
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +30,7 @@ class Column:
 
 COLUMNS = (
     Column("label", lambda row: row.label),
-    Column("part", lambda row: f"{row.assembly}: {row.part}"),
+    Column("part", lambda row: row.named),
     Column("count", lambda row: str(row.count)),
     Column("length", lambda row: row.length),
     Column("width", lambda row: row.width),
@@ -53,7 +57,7 @@ def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
     headings = ("label", "part", "count", "length", "width", "thick", "rough", "stock", "")
     lines = [
         (
-            row.label, f"{row.assembly} {row.part}", str(row.count), row.length, row.width, row.thickness, row.rough,
+            row.label, row.named, str(row.count), row.length, row.width, row.thickness, row.rough,
             row.stock, _flags(row),
         )
         for row in rows
@@ -90,7 +94,7 @@ def _flags(row: CutRow) -> str:
 
 
 def _changes(rows: Sequence[CutRow]) -> list[str]:
-    return [f"{row.label}: plan {row.before}, now {row.size} ({row.because})" for row in rows if row.before]
+    return [f"{row.label}: {row.before} ({row.because})" for row in rows if row.before]
 
 
 def write_cutlist(course: Course, student: Student, rows: Sequence[CutRow], out: Path) -> Path:
@@ -148,6 +152,15 @@ def _xlsx(course: Course, student: Student, rows: Sequence[CutRow]) -> bytes:
     sheet.repeat_rows(3)
     book.close()
     return memory.getvalue()
+
+
+def cutlist_document(course: Course, student: Student, rows: Sequence[CutRow]) -> Document:
+    """The list as a document of its own."""
+    tree = render_tree("cutlist.md.j2", {"course": course, "student": student, "rows": rows}, PackageLoader("course"))
+    return Document(
+        f"Cut list of {student.name}", f"{student.name} ({student.id})", course.id, tree, course.paper,
+        student.large_print, landscape=True,
+    )  # fmt: skip
 
 
 def _html(course: Course, student: Student, rows: Sequence[CutRow]) -> str:

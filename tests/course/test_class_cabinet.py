@@ -110,8 +110,8 @@ def test_work_from_the_actual_case(course_of):
     rows = {row.label: row for row in cut_rows(course, ada)}
     assert "trim 0.9\u00a0mm" in rows["D-SL, D-SR"].consequence
     assert rows["D-RT, D-RB"].length == "282.6"
-    assert rows["D-RT, D-RB"].before.startswith("281.0")
-    assert "divider.upper.width read" in rows["D-RT, D-RB"].because
+    assert rows["D-RT, D-RB"].before == "length 281.0 \u2192 282.6"
+    assert "width of opening 'upper', read" in rows["D-RT, D-RB"].because
 
 
 def test_the_worked_opening_without_smallest(cabinet_of, class_plan):
