@@ -55,6 +55,8 @@ class Control:
     force: str
     """`regulation`, `guidance`, `standard`, `maker` or `practice`."""
     jurisdiction: str
+    general: bool
+    """Whether it belongs to every powered operation."""
 
     def mentioned(self, text: str) -> bool:
         """Whether a text names it; large and small letters are the same."""
@@ -166,20 +168,23 @@ def required_controls(machine: str, family: str) -> tuple[Control, ...]:
         if family in waiver["operation_families"]:
             wanted = {i: c for i, c in wanted.items() if i not in waiver["waived"]}
             wanted |= {i: controls[i] for i in (*waiver["replaced_by"], *waiver["afterwards"])}
-    return tuple(
-        Control(c["id"], c["requirement"], tuple(c["mention_any"]), c["source"], c["force"], c["jurisdiction"])
-        for c in (*_CONTROLS["general_controls"], *wanted.values())
-        if c["mention_any"]
-    )
+    general = [_control(c, True) for c in _CONTROLS["general_controls"]]
+    return tuple(c for c in (*general, *(_control(c, False) for c in wanted.values())) if c.mention_any)
+
+
+def _control(row: dict, general: bool) -> Control:
+    words = tuple(row["mention_any"])
+    return Control(row["id"], row["requirement"], words, row["source"], row["force"], row["jurisdiction"], general)
 
 
 def missing_controls(text: str, names: Iterable[str]) -> tuple[Control, ...]:
-    """The required controls of all these families, and those printed with them, that a text does not mention."""
+    """What rules ask a sheet to mention, for these families and those printed with them, and a text does not.
+
+    General controls are asked for where a family is about a powered machine or tool.
+    """
     found: dict[str, Control] = {}
     for family in all_families(names):
-        machine = machine_of(family)
-        if machine and FAMILIES[family].powered:
-            for control in required_controls(machine, family):
-                if not control.mentioned(text):
-                    found[control.id] = control
+        for control in required_controls(machine_of(family), family) if machine_of(family) else ():
+            if (FAMILIES[family].powered or not control.general) and not control.mentioned(text):
+                found[control.id] = control
     return tuple(found.values())

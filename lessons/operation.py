@@ -458,9 +458,11 @@ def _texts(folders: Sequence[Path], problems: list[Problem]) -> list[tuple[str, 
     for folder in folders:
         for path in sorted(folder.glob("*.md")) if folder.is_dir() else ():
             try:
-                found.setdefault(path.name, []).append(read_text(path))
+                text = read_text(path)
             except Unreadable as error:
                 problems.append(Problem("L001", error.place, error.says, error.do))
+                continue
+            found.setdefault(path.name, []).append(text)
     return sorted(found.items())
 
 

@@ -126,8 +126,10 @@ class _Planner:
         titles = ", ".join(part.title for part in parts)
         on = f" on {titles}" if titles and makers else ""
         says = f"{self.cabinet.assemblies[assembly].title}: no operation makes '{feature.name}'{on} ({feature.says})"
-        known = {name for operation in self.operations for name in operation.makes} - {feature.name}
-        do = f"Write an operation with `makes: [{feature.name}]` into the folder lessons. {meant(feature.name, known)}"
+        do = f"Write an operation with `makes: [{feature.name}]` into the folder lessons."
+        hint = meant(feature.name, {name for operation in self.operations for name in operation.makes})
+        if not makers and hint.startswith("Did you mean"):
+            do = f"{do} {hint}"
         self.wrong("L020", self.cabinet.assemblies[assembly].place, says, do)
 
     def _draft(self, operation: Operation, assembly: str, features: Sequence[Feature], parts: Sequence[Part]) -> None:
@@ -325,6 +327,8 @@ class _Planner:
                 break
             path.append(following)
         drafts = [self.drafts[groups[i][0]] for i in ring]
+        newest = max(range(len(drafts)), key=lambda i: drafts[i].operation.number)
+        drafts = [*drafts[newest:], *drafts[:newest]]
         names = " <- ".join(f"'{d.operation.name}' ({d.assembly.title})" for d in (*drafts, drafts[0]))
         place = drafts[0].operation.place
         self.wrong("L022", place, f"these operations wait for each other: {names}", "Change `after:` in one of them.")
