@@ -149,7 +149,7 @@ class TestBuiltIn:
             ("square the corners of the rabbet", "Long grain splits ahead of the edge"),
             ("square the corners of the rabbet", "Clear the waste behind the chisel"),
             ("cut frame parts to the real opening", "before you mark the rails"),
-            ("cut the tenons", "Keep the backing board square to the fence"),
+            ("cut the tenons", "backing board square to it"),
             ("make a test tenon", "Touch no setting"),
             ("rabbet the panels", "The thin front edge breaks"),
             ("rabbet the panels", "not with another change of the cutter"),
