@@ -245,7 +245,8 @@ class _Builder:
         self.features: list[Feature] = []
         self.root = _Draft(
             self, PlannedAssembly("", "", None, {}, {}, (), "", "", {}, {}, Place(plan.file)), "",
-            Kind("", "", False, False, False, (), (), (), (), (), (), (), (), (), Place(plan.file)), None, {}, {}, {}, {}, "",
+            Kind("", "", False, False, False, (), (), (), (), (), (), (), (), (), Place(plan.file)),
+            None, {}, {}, {}, {}, "",
         )  # fmt: skip
 
     def wrong(self, code: str, place: Place, says: str, do: str) -> None:

@@ -155,7 +155,7 @@ def to_measure(course: Course, values: Values, part: Part) -> str:
             ):
                 waits.append(name)
     nearest = [n for n in waits if not any(n != other and n in values.rests_on(other) for other in waits)]
-    return "; ".join(sorted(measured_words(course, name) for name in nearest))
+    return "; ".join(sorted({measured_words(course, name) for name in nearest}))
 
 
 def _own_openings(cabinet: Cabinet, part: Part) -> tuple[str, ...]:

@@ -115,6 +115,10 @@ class Graph:
         """The quantity of a full name."""
         return self.quantities[self.index[name]]
 
+    def in_order(self) -> tuple[Quantity, ...]:
+        """All quantities, each after what it reads."""
+        return tuple(self.quantities[i] for i in self._order)
+
     def _sorted(self, inputs: Sequence[Sequence[int]]) -> list[int]:
         order: list[int] = []
         state = [0] * len(inputs)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import sys
 
-import rubrics.commands
 import typer
 
 import course.commands
 import lessons.commands
+import rubrics.commands
 from shared.problems import InputRefused
 
 app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
-    help="Course toolkit of a cabinet-making instructor: cut lists, handouts, fit checks and a gradebook from one plan.",
+    help="Course toolkit of a cabinet-making instructor: cut lists, handouts, fit checks, gradebook.",
 )
 for part in (course.commands, rubrics.commands, lessons.commands):
     app.add_typer(part.app)

@@ -35,7 +35,8 @@ def write_html(document: Document) -> str:
     body = _Writer().blocks(document.tree)
     return (
         f'<!DOCTYPE html>\n<html lang="{document.language}">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{_text(document.title)}</title>\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{_text(document.title)}</title>\n"
         f"<style>\n{page}\n:root {{ font-size: {size}; }}\n{style}</style>\n</head>\n<body>\n"
         f'<header class="running"><span>{_text(document.left)}</span><span>{_text(document.right)}</span></header>\n'
         f"<main>\n{body}</main>\n</body>\n</html>\n"

@@ -1,0 +1,188 @@
+"""The demo: a whole invented course, prepared, filled in by a seeded generator, collected and graded."""
+
+from __future__ import annotations
+
+import fnmatch
+import random
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from importlib.resources import as_file, files
+from pathlib import Path
+
+from course.course import Course
+from course.quantities import Given, Origin
+from course.readings import reduced
+from course.roster import Student
+from rubrics.sheet import FitRow, fill, fit_rows, measurement_workbook
+from shared.places import Items, Mapping, Place, Text, read_yaml
+from shared.problems import InputRefused, Problem
+from shared.render.files import safe_name, write_file
+from shared.units import INCH, Shown, length
+
+GRADUATION = {"caliper": Fraction(1, 100), "feeler": Fraction(1, 20), "rule": Fraction(1, 10), "rods": Fraction(1, 10)}
+"""To what a simulated student reads an instrument in mm; any other to half a millimetre."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that goes wrong for one student."""
+
+    student: str
+    quantity: str
+    place: int
+    """0 for every place."""
+    add: Fraction
+    write: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """A size that most of the class makes wrong in the same way."""
+
+    pattern: str
+    add: Fraction
+    spared: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """What happens in the invented class."""
+
+    seed: str
+    spread: dict[str, Fraction]
+    shifts: tuple[Shift, ...]
+    events: tuple[Event, ...]
+    absent: dict[str, tuple[str, ...]]
+
+
+def copy_course(folder: Path) -> Path:
+    """Write the demo course into a new or empty folder.
+
+    Raises:
+        InputRefused: The folder holds something already, or cannot be written.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        says = "there is something in it already"
+        raise InputRefused([Problem("D001", Place(str(folder)), says, "Give the name of a new folder.")])
+    try:
+        with as_file(files("course").joinpath("demo")) as source:
+            shutil.copytree(source, folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("__pycache__"))
+    except OSError as error:
+        says = f"the demo cannot be written there ({(error.strerror or 'unknown reason').lower()})"
+        raise InputRefused(
+            [Problem("F001", Place(str(folder)), says, "Give a folder that can be written to.")]
+        ) from None
+    return folder
+
+
+def read_scenario(text: str) -> Scenario:
+    """The scenario of a demo course."""
+    top = read_yaml(text, "scenario.yaml")
+    return Scenario(
+        top.text("seed"),
+        {name: length(node.text) for name, node in _mapping(top, "spread").items() if isinstance(node, Text)},
+        tuple(
+            Shift(block.text("quantity"), length(block.text("add")), _words(block, "not"))
+            for block in _blocks(top, "shifts")
+        ),
+        tuple(
+            Event(
+                block.text("student"), block.text("quantity"), int(block.text("place", "0")),
+                length(block.text("add", "0 mm")), block.text("write"),
+            )
+            for block in _blocks(top, "events")
+        ),
+        {name: _words(_mapping(top, "absent"), name) for name in _mapping(top, "absent").entries},
+    )  # fmt: skip
+
+
+def _mapping(top: Mapping, key: str) -> Mapping:
+    node = top.get(key)
+    return node if isinstance(node, Mapping) else Mapping({}, {}, top.place)
+
+
+def _blocks(top: Mapping, key: str) -> Iterator[Mapping]:
+    node = top.get(key)
+    yield from (item for item in node if isinstance(item, Mapping)) if isinstance(node, Items) else ()
+
+
+def _words(block: Mapping, key: str) -> tuple[str, ...]:
+    node = block.get(key)
+    return tuple(item.text for item in node if isinstance(item, Text)) if isinstance(node, Items) else ()
+
+
+def filled_workbooks(course: Course, folder: Path, told: Callable[[str], None]) -> list[Path]:
+    """The measurement workbook of every student as the generator fills it in; every reading of it is invented."""
+    scenario = read_scenario((course.folder / "scenario.yaml").read_text("utf-8"))
+    written = []
+    for student in course.students:
+        readings = simulated(course, student, scenario)
+        data = fill(measurement_workbook(course, student), readings, {})
+        written.append(write_file(folder / f"{student.id}-{safe_name(student.name)}-measured.xlsx", data))
+        told(f"{student.id}: {len(readings)} readings")
+    return written
+
+
+def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tuple[str, int], str]:
+    """Readings of one student, each thing made to the size its own case asks for, give or take."""
+    chance = random.Random(f"{scenario.seed} {student.id}")
+    graph, settings = course.cabinet.graph, course.without_log(student).settings
+    skipped = scenario.absent.get(student.id, ())
+    groups: dict[str, list[FitRow]] = {}
+    for row in fit_rows(course, student):
+        if row.stage not in skipped:
+            groups.setdefault(row.quantity, []).append(row)
+    order = {quantity.name: rank for rank, quantity in enumerate(graph.in_order())}
+    found: dict[str, Given] = {}
+    texts: dict[tuple[str, int], str] = {}
+    for name in sorted(groups, key=order.__getitem__):
+        target = graph.evaluate(settings, found).number(name)
+        read = graph[name].read
+        instrument = read.instrument if read else "rule"
+        made = target + _made(chance, scenario, student, name, instrument)
+        values = []
+        for row in groups[name]:
+            at_place = made + _scatter(chance, scenario.spread.get(instrument, Fraction(1, 5)) / 4)
+            values.append(_graduated(at_place, instrument, student))
+            texts[name, row.place] = _written(values[-1], student.shown)
+        for event in scenario.events:
+            if event.write and (event.student, event.quantity) == (student.id, name) and (name, event.place) in texts:
+                texts[name, event.place] = event.write
+        found[name] = Given(reduced(values, read)[0], Origin.READING)
+    return texts
+
+
+def _made(chance: random.Random, scenario: Scenario, student: Student, name: str, instrument: str) -> Fraction:
+    """How far the thing comes out from what it should be."""
+    off = _scatter(chance, scenario.spread.get(instrument, Fraction(1, 5)))
+    for shift in scenario.shifts:
+        if fnmatch.fnmatchcase(name, shift.pattern) and student.id not in shift.spared:
+            off += shift.add
+    return off + sum(
+        (event.add for event in scenario.events if (event.student, event.quantity) == (student.id, name)), Fraction(0)
+    )
+
+
+def _scatter(chance: random.Random, spread: Fraction) -> Fraction:
+    """A normal error, exact to a thousandth of a millimetre so that every machine makes the same."""
+    return Fraction(round(chance.gauss(0, 1) * 1000), 1000) * spread
+
+
+def _graduated(value: Fraction, instrument: str, student: Student) -> Fraction:
+    if student.shown.unit == "mm":
+        step = GRADUATION.get(instrument, Fraction(1, 2))
+    elif instrument in ("caliper", "feeler"):
+        step = INCH / 1000
+    else:
+        step = INCH / (student.shown.parts or 1000)
+    return max(round(value / step), 0) * step
+
+
+def _written(value: Fraction, shown: Shown) -> str:
+    """As a student would write it: in mm with a point, in inches as a fraction or three decimals."""
+    exact = value / INCH
+    if shown.unit == "in" and shown.parts and (exact * shown.parts).denominator == 1:
+        return shown.bare(value).replace("\u00a0", " ")
+    return f"{float(value if shown.unit == 'mm' else exact):.3f}".rstrip("0").rstrip(".")
