@@ -49,7 +49,7 @@ class Course:
     settings: dict[str, Text]
     """`course.yaml` with dotted names."""
     machines: tuple[str, ...]
-    """Machines that need a sign-off."""
+    """Machines of the shop; each needs a sign-off, and one that is not listed is not there."""
     sessions: tuple[str, ...]
     cabinet: Cabinet
     students: tuple[Student, ...]
@@ -140,7 +140,7 @@ class Course:
     def permission(self, student: Student, machine: str) -> Permission:
         """Whether a student may use a machine on the day of issue."""
         if machine not in self.machines:
-            return Permission(True, "")
+            return Permission(False, f"the shop has no {machine}")
         try:
             day = datetime.date.fromisoformat(self.date)
         except ValueError:
@@ -247,6 +247,9 @@ def read_course(folder: Path) -> Course:
         signoffs = read_signoffs(signed, ids, machines, ends, problems)
     if any(p.severe for p in problems) or cabinet is None:
         raise InputRefused(problems)
+    if not signoffs:
+        says = "no sign-off is recorded, so every packet prints the hand routes only"
+        problems.append(Problem("A010", Place("signoffs.csv"), says, "Record who may use which machine.", False))
     title = top.text("title", cabinet.title)
     course = Course(
         folder, title, f"{top.text('id', _slug(title))} r{revision}", top.text("term"), top.text("instructor"), paper,

@@ -66,6 +66,8 @@ def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[P
             problems.append(Problem("S004", row.at("role"), f"the plan has no stock '{role}'", meant(role, roles)))
             continue
         thickness = [value for heading in readings if (value := _size(row, heading, unit, problems)) is not None]
+        if not thickness and any(row.text(heading) for heading in readings):
+            continue
         if not thickness:
             do = "Measure it at three places or more, and write each in a column thickness 1, 2, 3."
             problems.append(Problem("S005", row.place, f"'{name}' has no thickness", do))

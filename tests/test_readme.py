@@ -11,7 +11,8 @@ from typer.testing import CliRunner
 from lessons.__main__ import app
 
 README = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
-COMMANDS = sorted(command.callback.__name__ for group in app.registered_groups for command in group.typer_instance.registered_commands)
+GROUPS = [group.typer_instance for group in app.registered_groups]
+COMMANDS = sorted(command.callback.__name__ for group in GROUPS for command in group.registered_commands)
 
 
 def example(language: str, number: int = 0) -> str:

@@ -163,7 +163,8 @@ def test_a_pair_of_doors_shares_its_opening(cabinet_of, class_plan):
 
 DEPENDENCIES = [
     # reading, what it moves, coefficient (the whole map of common practice, for sizes this cabinet has)
-    ("divider.dado.1_left.depth", "divider.divider.1.length", "1"), ("case.rabbet.top_left.depth", "case.top.length", "1"),
+    ("divider.dado.1_left.depth", "divider.divider.1.length", "1"),
+    ("case.rabbet.top_left.depth", "case.top.length", "1"),
     ("divider.upper.width", "door.width", "1"), ("divider.upper.width", "door.rail.top.shoulder", "1"),
     ("divider.upper.width", "door.panel.1.width", "1"), ("divider.upper.width", "shelf.board.length", "1"),
     ("case.inside.width", "back.width", "1"), ("case.inside.width", "back.rail.top.shoulder", "1"),
@@ -175,7 +176,8 @@ DEPENDENCIES = [
     ("back.stile.left.width", "back.panel.1.width", "-1/2"), ("back.muntin.1.width", "back.panel.2.width", "-1/2"),
     ("back.groove.width", "back.tenon.thickness", "1"), ("back.groove.width", "back.panel.tongue", "1"),
     ("back.groove.width", "back.panel.back_rabbet", "-1"), ("back.groove.width", "back.tenon.back_shoulder", "-1"),
-    ("back.groove.front_lip", "back.tenon.face_shoulder", "1"), ("back.groove.front_lip", "back.panel.front_rabbet", "1"),
+    ("back.groove.front_lip", "back.tenon.face_shoulder", "1"),
+    ("back.groove.front_lip", "back.panel.front_rabbet", "1"),
     ("back.groove.front_lip", "back.panel.back_rabbet", "-1"), ("back.groove.depth", "back.panel.1.width", "2"),
     ("back.groove.depth", "back.tenon.length", "1"), ("back.groove.depth", "back.rail.top.length", "2"),
     ("back.panel.set_back", "back.panel.front_rabbet", "-1"), ("back.panel.set_back", "back.panel.back_rabbet", "1"),
