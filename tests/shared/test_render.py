@@ -8,13 +8,15 @@ import re
 import jinja2
 import pypdfium2
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from shared.problems import InputRefused
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
 from shared.render.pdf import overflow, write_pdf
-from shared.render.tree import count_boxes, markdown_tree, render_tree, words
+from shared.render.tree import count_boxes, markdown_tree, render_tree, shown, words
 
 PAGE = """# {{ title }}
 
@@ -47,7 +49,7 @@ SVG = (
     '<defs><clipPath id="a"><rect width="60" height="20"/></clipPath></defs>'
     '<g clip-path="url(#a)"><rect x="1" y="1" width="58" height="18" fill="none" stroke="black"/></g></svg>'
 )
-ROWS = {"title": "Groove", "name": "Ada", "rows": [("fence", "5.05\u00a0mm")] * 3, "svg": SVG}
+ROWS = {"title": "Groove", "name": "Ada", "rows": [("fence", "5.05\u00a0mm")] * 3, "svg": SVG, "size": {"length": "3"}}
 
 
 def tree_of(text: str = PAGE, **rows):
@@ -147,10 +149,94 @@ FAULTS = {
     ),
     "row outside a table": (
         "{{ title }}\n\n| a | b |\n",
-        "page.md:3: W004: a table row stands outside a table: '| a | b |'\n    Put a heading and a line of dashes above it.",
+        "page.md:3: W004: a table row stands outside a table: '| a | b |'\n"
+        "    Put a heading and a line of dashes above it.",
     ),
-    "picture": ("![x](y.png)\n", "page.md:1: W004: 'image' cannot be printed\n    Write it plainly."),
-    "quote": ("> said\n", "page.md:1: W004: 'blockquote' cannot be printed\n    Write it plainly."),
+    "picture": ("![x](y.png)\n", "page.md:1: W004: 'image' cannot be printed: '![x](y.png)'\n    Write it plainly."),
+    "quote": ("> said\n", "page.md:1: W004: 'blockquote' cannot be printed: '> said'\n    Write it plainly."),
+    "row too short": (
+        "{{ title }}\n\n| a | b |\n|--|--|\n| {{ name }} |\n",
+        "page.md:5: W004: a table row has 1 cells, its heading has 2: '| Ada |'\n"
+        "    Give every row the same number of cells.",
+    ),
+    "row below text": (
+        "{{ title }}\n| a | b |\n",
+        "page.md:2: W004: a table row stands outside a table: '| a | b |'\n"
+        "    Put a heading and a line of dashes above it.",
+    ),
+    "line of dashes too short": (
+        "{{ title }}\n\n| a | b |\n|--|\n| 1 | 2 |\n",
+        "page.md:3: W004: the line below a table's heading has another number of cells: '| a | b |'\n"
+        "    Give every row the same number of cells.",
+    ),
+    "box closed twice": (
+        "::: note\ntext\n:::\ntext\n:::\n",
+        "page.md:5: W004: a box is not opened or closed as it should be: ':::'\n"
+        "    Open it with ::: and a kind, close it with ::: on a line of its own.",
+    ),
+    "box with two colons": (
+        "text\n:: note\n",
+        "page.md:2: W004: a box is not opened or closed as it should be: ':: note'\n"
+        "    Open it with ::: and a kind, close it with ::: on a line of its own.",
+    ),
+    "box set in": (
+        "text\n\n    ::: note\n    text\n    :::\n",
+        "page.md:3: W004: a line is set in by four spaces or more: '::: note'\n    Begin it further left.",
+    ),
+    "fault behind a loop": (
+        "{% for row in rows %}\n\n{{ row.0 }}\n{% endfor %}\n\n::: nte {{ title }}\nx\n:::\n",
+        "page.md:6: W004: there is no box 'nte'\n    Did you mean 'note'?",
+    ),
+    "level of heading skipped": (
+        "# {{ title }}\n\n### Deep\n",
+        "page.md:3: W004: a heading skips a level: '### Deep'\n    Begin it with ##.",
+    ),
+    "page without its first heading": (
+        "## {{ title }}\n",
+        "page.md:1: W004: a heading skips a level: '## Groove'\n    Begin it with #.",
+    ),
+    "drawing without words": (
+        "\n{{ drawing(svg, '') }}\n",
+        "page.md:2: W002: the template cannot be filled: a drawing has no words that say what it shows\n"
+        "    Check what stands in the braces.",
+    ),
+    "drawing that is none": (
+        "{{ drawing(title, 'A box') }}\n",
+        "page.md:1: W002: the template cannot be filled: "
+        "the drawing 'A box' is not SVG (syntax error: line 1, column 0)\n    Check what stands in the braces.",
+    ),
+    "blank wider than the page": (
+        "{{ blank(400) }}\n",
+        "page.md:1: W002: the template cannot be filled: a blank of 400 mm; it must be 3 to 160 mm long\n"
+        "    Check what stands in the braces.",
+    ),
+    "tick box joined to text": (
+        "{{ tick() ~ title }}\n",
+        "page.md:1: W002: the template cannot be filled: a blank, tick box or drawing is joined to text\n"
+        "    Check what stands in the braces.",
+    ),
+    "blank in code": (
+        "`{{ blank(5) }}`\n",
+        "page.md:1: W004: a blank, tick box or drawing stands in code\n    Take it out of the backquotes.",
+    ),
+    "unknown name in a row": (
+        "{{ size.lenght }}\n",
+        "page.md:1: W003: 'lenght' is undefined\n    Did you mean 'length'?",
+    ),
+    "sum that cannot be": (
+        "\n{{ title + 1 }}\n",
+        'page.md:2: W002: the template cannot be filled: can only concatenate str (not "int") to str\n'
+        "    Check what stands in the braces.",
+    ),
+    "endless loop": (
+        "{% for i in range(10 ** 9) %}x{% endfor %}\n",
+        "page.md:1: W002: the template cannot be filled: Range too big. The sandbox blocks ranges larger than "
+        "MAX_RANGE (100000).\n    Check what stands in the braces.",
+    ),
+    "link": (
+        "see\n[x](y) there\n",
+        "page.md:2: W004: 'link' cannot be printed: '[x](y) there'\n    Write it plainly.",
+    ),
     "way out of the sandbox": (
         "{{ title.__class__.__mro__ }}\n",
         "page.md:1: W002: access to attribute '__class__' of 'str' object is unsafe.\n    Check the template.",
@@ -165,6 +251,65 @@ def test_faults_are_told_with_their_line(name: str):
     with pytest.raises(InputRefused) as refused:
         tree_of(text)
     assert str(refused.value) == says
+
+
+def test_a_fault_in_an_included_file_is_told_there(tmp_path):
+    """A fault in a template that another takes in is told with the inner file's own line, from a folder too."""
+    (tmp_path / "page.md").write_text("# {{ title }}\n\n{% include 'rows.md' %}\n")
+    (tmp_path / "rows.md").write_text("a\nb\n{{ titel }}\n")
+    with pytest.raises(InputRefused, match=r"^rows\.md:3: W003: 'titel' is undefined\n    Did you mean 'title'\?$"):
+        render_tree("page.md", ROWS, jinja2.FileSystemLoader(tmp_path))
+    (tmp_path / "rows.md").write_text("a\n\n::: nte\nx\n:::\n")
+    with pytest.raises(InputRefused, match=r"^rows\.md:3: W004: there is no box 'nte'"):
+        render_tree("page.md", ROWS, jinja2.FileSystemLoader(tmp_path))
+
+
+def test_a_missing_template_is_named():
+    """A template that is not there is named, and so is one that another page takes in, with its line."""
+    with pytest.raises(InputRefused, match="^page.md: W001: there is no template 'page.md'"):
+        render_tree("page.md", ROWS, jinja2.DictLoader({}))
+    with pytest.raises(InputRefused, match="^page.md:2: W001: there is no template 'rows.md'"):
+        tree_of("text\n{% include 'rows.md' %}\n")
+
+
+def test_every_fault_of_a_text_is_told_at_once():
+    """Two faults of one lesson text come together, in the order of its lines."""
+    with pytest.raises(InputRefused) as refused:
+        markdown_tree("::: nte\nx\n:::\n\ntext\n\n| a |\n", "lesson.md")
+    assert [(p.place.line, p.says) for p in refused.value.problems] == [
+        (1, "there is no box 'nte'"), (7, "a table row stands outside a table: '| a |'"),
+    ]  # fmt: skip
+
+
+@given(st.text())
+def test_any_data_comes_through_as_text(name: str):
+    """Whatever a name is made of, it is text in every place of a page and opens no markup.
+
+    What cannot be seen is left out: control signs, private signs and signs that turn the direction.
+    """
+    seen = shown(name)
+    tree = tree_of("# {{ name }}\n\n{{ name }}\n\n**{{ name }}**\n\n- {{ name }}\n\n| a |\n|--|\n| {{ name }} |\n"
+                   "\n::: note {{ name }}\n`{{ name }}`\n:::\n", name=name)  # fmt: skip
+    assert [node["t"] for node in tree] == ["h", "p", "p", "ul", "table", "box"]
+    heading, plain, bold, bullets, table, box = tree
+    runs = [heading["c"], plain["c"], bold["c"][0]["c"], bullets["items"][0][0]["c"], table["rows"][0][0]]
+    for run in [*runs, box["title"], box["c"][0]["c"]]:
+        assert len(run) == 1 and run[0]["t"] in ("text", "code")
+        assert run[0]["s"].replace("\u00a0", " ").strip() == seen.replace("\u00a0", " ").strip()
+
+
+@pytest.mark.parametrize(
+    ("typed", "size"),
+    [('14 3/8"', '14\u00a03/8"'), ("30.2 mm", "30.2\u00a0mm"), ("1 1/2 in", "1\u00a01/2\u00a0in")],
+)
+def test_a_typed_size_is_not_split(typed: str, size: str):
+    """A size in a lesson text is one piece, so that no line ends inside it."""
+    assert words(markdown_tree(f"set {typed} here", "x.md")) == f"set {size} here"
+
+
+def test_words_that_only_look_like_sizes_stay_words():
+    """A number before another word may stand at the end of a line."""
+    assert words(markdown_tree("cut 3 inner parts, 2 minutes", "x.md")) == "cut 3 inner parts, 2 minutes"
 
 
 def test_a_table_too_wide_for_its_page_is_refused():
