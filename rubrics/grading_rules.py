@@ -1,0 +1,167 @@
+"""The rule of grading as an instructor wrote it: levels, policy, and when a set-up is to blame.
+
+A level is lost only when the reading proves it: the duty of proof lies with whoever takes the mark away, which is
+the idea of ISO 14253-1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from course.plan import flat
+from shared.places import Place, Text, Unreadable, read_text, read_yaml
+from shared.problems import InputRefused, Problem, meant
+from shared.units import NotALength, length
+
+FILE = "grading.yaml"
+BUILT_IN = Path(__file__).parent / FILE
+"""The rule that comes with the program."""
+
+POLICIES = ("better", "latest")
+DIGITS = 6
+"""Decimals of a millimetre to which a reading and an edge are compared, here and in the workbook."""
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """One level of a mark."""
+
+    word: str
+    within: Fraction | None
+    """Largest distance, in limits; None for the last level."""
+    share: Fraction
+    """Of the points of the check."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetupRule:
+    """When a class is off together."""
+
+    share: Fraction
+    students: int
+    threshold: Fraction
+    """In limits."""
+    step: Fraction
+    """To which the shift is rounded. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The rule of a course, as `grading.yaml` and `course.yaml` have it."""
+
+    levels: tuple[Level, ...]
+    policy: str
+    sure: float
+    setup: SetupRule
+    tell: Fraction
+    """Differences from the plan are told from this size on. [mm]"""
+
+    def level(self, beyond: Fraction, limit: Fraction, guard: Fraction = Fraction(0)) -> Level:
+        """The best level that a reading does not disprove.
+
+        Args:
+            beyond: How far the reading lies outside its band; negative inside. [mm]
+            limit: The limit of the check. [mm]
+            guard: Guard band of the reading. [mm]
+        """
+        for each in self.levels[:-1]:
+            if round(beyond, DIGITS) <= round((each.within - 1) * limit + guard, DIGITS):
+                return each
+        return self.levels[-1]
+
+
+def read_rules(folder: Path | None = None, settings: Mapping[str, Text] | None = None) -> Rules:
+    """The rule: of the course folder's `grading.yaml` if it has one, else the built-in; single lines replaced.
+
+    Args:
+        folder: A course folder, or None.
+        settings: `course.yaml` with dotted names; those under `grading` are looked at.
+
+    Raises:
+        InputRefused: Every line that is missing, unknown or of no use (B001 to B004), with its place.
+    """
+    own = folder / FILE if folder else None
+    try:
+        lines = flat(read_yaml(read_text(own if own and own.is_file() else BUILT_IN), FILE))
+    except Unreadable as error:
+        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+    own_lines = {k.removeprefix("grading."): v for k, v in (settings or {}).items() if k.startswith("grading.")}
+    return _Reader(lines, own_lines).rules()
+
+
+class _Reader:
+    """Reads the rule from dotted lines and keeps every problem."""
+
+    def __init__(self, lines: dict[str, Text], own: dict[str, Text]) -> None:
+        self.lines, self.problems = {**lines, **own}, []
+        self.known: set[str] = set()
+
+    def rules(self) -> Rules:
+        words = list(dict.fromkeys(name.split(".")[1] for name in self.lines if name.startswith("levels.")))
+        levels = tuple(self._level(word, word == words[-1]) for word in words)
+        setup = SetupRule(
+            self._number("set-up.share", 0, 1), int(self._number("set-up.students", 1)),
+            self._number("set-up.threshold", 0), self._length("set-up.step"),
+        )  # fmt: skip
+        policy = self._text("policy")
+        if policy not in POLICIES:
+            self._wrong("B003", "policy", f"the policy is '{policy}'", meant(policy, POLICIES))
+        sure = float(self._number("sure", Fraction(1, 2), Fraction(999, 1000)))
+        rules = Rules(levels, policy, sure, setup, self._length("plan.tell"))
+        self._order(levels)
+        for name in self.lines.keys() - self.known:
+            self._wrong("B001", name, f"grading has no '{name}'", meant(name, self.known))
+        if self.problems:
+            raise InputRefused(self.problems)
+        return rules
+
+    def _level(self, word: str, last: bool) -> Level:
+        within = None if last else self._number(f"levels.{word}.within", 0)
+        return Level(word, within, self._number(f"levels.{word}.share", 0, 1))
+
+    def _order(self, levels: Sequence[Level]) -> None:
+        if len(levels) < 2:
+            self._wrong("B004", "levels", "there are fewer than two levels", "Give at least two, best first.")
+        for better, worse in zip(levels, levels[1:], strict=False):
+            if better.share < worse.share or (worse.within is not None and better.within > worse.within):
+                says = f"'{worse.word}' stands below '{better.word}' but is the better of the two"
+                self._wrong("B004", f"levels.{worse.word}.share", says, "Give the levels best first.")
+
+    def _text(self, name: str) -> str:
+        self.known.add(name)
+        found = self.lines.get(name)
+        if found is None or found.empty:
+            self._wrong("B002", name, f"'{name}' is missing", "Add it, as in the built-in grading.yaml.")
+            return ""
+        return found.text.strip()
+
+    def _number(self, name: str, low: Fraction | int, high: Fraction | int | None = None) -> Fraction:
+        text = self._text(name)
+        try:
+            value = Fraction(text.replace(",", "."))
+        except (ValueError, ZeroDivisionError):
+            value = None
+        if text and (value is None or value < low or (high is not None and value > high)):
+            room = f"from {float(low):g} to {float(high):g}" if high is not None else f"of {float(low):g} or more"
+            self._wrong("B002", name, f"'{name}' is '{text}'", f"Write a number {room}, as 0.5 or 2/3.")
+        return value if value is not None else Fraction(1)
+
+    def _length(self, name: str) -> Fraction:
+        text = self._text(name)
+        try:
+            value = length(text)
+        except NotALength as error:
+            if text:
+                self._wrong("B002", name, str(error), "Write a length such as 0.01 mm.")
+            return Fraction(1)
+        if value <= 0:
+            self._wrong("B002", name, f"'{name}' is '{text}'", "Write a length above zero, such as 0.01 mm.")
+            return Fraction(1)
+        return value
+
+    def _wrong(self, code: str, name: str, says: str, do: str) -> None:
+        found = self.lines.get(name)
+        self.problems.append(Problem(code, found.place if found else Place(FILE), says, do))
