@@ -745,18 +745,18 @@ class Cabinet:
     """Full names of what a plan or a student's choice may set."""
     _scopes: dict[str, Scope] = field(repr=False)
 
-    def formula(self, text: str, assembly: str = "", member: str = "") -> Formula:
+    def formula(self, text: str, assembly: str = "", member: str = "", joint: str = "") -> Formula:
         """A formula over this cabinet's quantities, with names as they are meant inside an assembly.
 
         Raises:
             BadFormula: As `course.formula.parse`.
         """
-        return parse(text, self.scope(assembly, member), self.graph.index)
+        return parse(text, self.scope(assembly, member, joint), self.graph.index)
 
-    def scope(self, assembly: str, member: str = "") -> Callable[[str], Sequence[str]]:
-        """What names mean inside an assembly."""
-        scope = self._scopes[assembly]
-        return Scope(scope.draft, this=member).resolve if member else scope.resolve
+    def scope(self, assembly: str, member: str = "", joint: str = "") -> Callable[[str], Sequence[str]]:
+        """What names mean inside an assembly, for one member of a list, or for one of its joints."""
+        draft = self._scopes[assembly].draft
+        return Scope(draft, draft.joints[joint] if joint else None, member).resolve
 
     def part(self, name: str) -> Part:
         """The part of a full name."""

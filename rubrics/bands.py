@@ -1,0 +1,59 @@
+"""Bands of fit checks: the limits of a check file, or those a course sets instead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from shared.places import NOWHERE, Place, Text
+from shared.problems import Problem
+from shared.units import NotALength, length
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Limits around a target; None where there is none. [mm]"""
+
+    lower: Fraction | None
+    upper: Fraction | None
+    place: Place = NOWHERE
+
+
+def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[str, Band]:
+    """Bands of `course.yaml`, by the name of a check, of an assembly's check, or of one check alone.
+
+    Written as `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`; what is wrong is added to `problems`.
+    """
+    sides: dict[str, dict[str, Text]] = {}
+    for key, text in settings.items():
+        if not key.startswith("bands."):
+            continue
+        name, _, side = key.removeprefix("bands.").rpartition(".")
+        if side not in ("lower", "upper") or not name:
+            do = "Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`."
+            problems.append(Problem("B003", text.place, f"a band has no '{side}'", do))
+            continue
+        sides.setdefault(name, {})[side] = text
+    found: dict[str, Band] = {}
+    for name, texts in sides.items():
+        limits = {side: _limit(text, problems) for side, text in texts.items()}
+        band = Band(limits.get("lower"), limits.get("upper"), next(iter(texts.values())).place)
+        if band.lower is not None and band.upper is not None and band.lower >= band.upper:
+            says = f"the lower limit of '{name}' is not below its upper limit"
+            problems.append(Problem("B004", band.place, says, "Exchange the two."))
+        found[name] = band
+    return found
+
+
+def _limit(text: Text, problems: list[Problem]) -> Fraction | None:
+    try:
+        return length(text.text)
+    except NotALength as error:
+        problems.append(Problem("B001", text.place, str(error), "Write the limit with its unit, as in 0.3 mm."))
+        return None
+
+
+def band_of(names: Sequence[str], bands: Mapping[str, Band]) -> Band | None:
+    """The band of the first name that has one, the narrowest name first."""
+    return next((bands[name] for name in names if name in bands), None)

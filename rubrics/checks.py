@@ -1,0 +1,485 @@
+"""Fit checks, read from YAML: what is measured, against which target, within which band, and what it releases."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from importlib.resources import files
+from math import sqrt
+from pathlib import Path
+
+from course.build import Assembly, Cabinet
+from course.course import Course
+from course.formula import BadFormula, Formula
+from course.quantities import Values
+from course.readings import Reading, reduced
+from course.roster import Student
+from rubrics.bands import Band, band_of, read_bands
+from rubrics.instruments import instrument, reading_uncertainty, uncertainty
+from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
+from shared.problems import InputRefused, Problem, meant
+from shared.units import NotALength, length
+
+KINDS = ("size", "fit", "difference", "spread", "measure")
+"""size: a reading against what it should be; fit: worked out from readings, against a wanted fit; difference and
+spread: nothing but an upper limit; measure: only read, since other sizes follow from it."""
+STAGES = ("stock", "case", "frame", "fitting", "finish")
+CHECKERS = ("student", "partner", "gauge", "instructor")
+TOOLS = {
+    "caliper": ("digital caliper", "digital caliper"),
+    "rule": ("steel rule", "inch steel rule"),
+    "rods": ("steel rule", "inch steel rule"),
+    "feeler": ("feeler leaves", "feeler leaves"),
+    "tape": ("class II tape from a mark", "inch tape from a mark"),
+}
+"""The instrument of `instruments.yaml` behind each word, in mm and in inches; `shop.instruments` may name others."""
+
+
+@dataclass(frozen=True, slots=True)
+class ItemSpec:
+    """One thing that a check file asks for."""
+
+    title: str
+    kind: str
+    reads: tuple[str, ...]
+    formula: str
+    target: str
+    each: bool
+    instrument: str
+    places: int
+    """0 for as many as the quantity says."""
+    band: Band
+    points: int
+    over: str
+    under: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSpec:
+    """A check file."""
+
+    name: str
+    title: str
+    stage: str
+    kinds: tuple[str, ...]
+    joints: tuple[str, ...]
+    openings: bool
+    when: tuple[tuple[str, str], ...]
+    who: str
+    releases: str
+    items: tuple[ItemSpec, ...]
+    source: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLibrary:
+    """All check files, built in and of the course folder, in their order."""
+
+    definitions: tuple[CheckSpec, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check of one cabinet. Lengths in mm."""
+
+    id: str
+    check: str
+    """Name of its file, as `shoulder`."""
+    group: str
+    """Title of its file."""
+    assembly: str
+    stage: str
+    title: str
+    """What and where, as `door rail top: shoulder to shoulder`."""
+    what: str
+    """What alone, as `shoulder to shoulder`."""
+    where: str
+    """Where alone, as `door rail top`."""
+    kind: str
+    reads: tuple[tuple[str, int, str], ...]
+    """Quantity, at how many places, with which instrument."""
+    formula: Formula | None
+    """How the result is worked out of the readings; None for the reading itself."""
+    target: Formula | None
+    """What the result should be; None for the student's own current target, or nothing."""
+    lower: Fraction
+    upper: Fraction
+    one_sided: bool
+    """Whether there is an upper limit only."""
+    instrument: str
+    points: int
+    who: str
+    releases: str
+    over: str
+    under: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What one student measured for one check at one attempt. Lengths in mm."""
+
+    value: Fraction
+    target: Fraction
+    planned: Fraction
+    """What the plan alone wants."""
+    deviation: Fraction
+    u: float
+    """Standard uncertainty of the value, from its instruments."""
+    attempt: int
+    readings: tuple[Reading, ...] = field(hash=False)
+
+
+class _Reader:
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    def wrong(self, place: Place, says: str, do: str) -> None:
+        self.problems.append(Problem("B010", place, says, do))
+
+    def word(self, node: Mapping, key: str, known: Sequence[str], default: str) -> str:
+        text = node.text(key, default)
+        if text not in known:
+            value = node.get(key)
+            self.wrong(value.place if value else node.place, f"{key} is '{text}'", meant(text, known))
+            return known[0]
+        return text
+
+    def known(self, node: Mapping, names: Sequence[str], what: str) -> None:
+        for key, place in node.keys.items():
+            if key not in names:
+                self.wrong(place, f"{what} has no '{key}'", meant(key, names))
+
+    def words(self, node: Mapping, key: str) -> tuple[str, ...]:
+        value = node.get(key)
+        if isinstance(value, Items):
+            return tuple(item.text for item in value if isinstance(item, Text))
+        return (value.text,) if isinstance(value, Text) and not value.empty else ()
+
+    def size(self, node: Mapping, key: str) -> Fraction | None:
+        value = node.get(key)
+        if not isinstance(value, Text) or value.empty:
+            return None
+        try:
+            return length(value.text)
+        except NotALength as error:
+            self.wrong(value.place, str(error), "Write the limit with its unit, as in 0.3 mm.")
+            return None
+
+    def whole(self, node: Mapping, key: str, default: int) -> int:
+        text = node.text(key, str(default))
+        if not text.isdigit():
+            self.wrong(node.place, f"{key} is '{text}'", "Write a whole number.")
+            return default
+        return int(text)
+
+    def item(self, node: Mapping, instrument_word: str) -> ItemSpec:
+        self.known(
+            node,
+            ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "lower", "upper", "points",
+             "over", "under"),
+            "an item of a check",
+        )  # fmt: skip
+        kind = self.word(node, "kind", KINDS, "size")
+        band = Band(self.size(node, "lower"), self.size(node, "upper"))
+        if kind != "measure" and (band.upper is None or (band.lower is None and kind in ("size", "fit"))):
+            self.wrong(node.place, f"'{node.text('title')}' has no band", "Write `lower:` and `upper:` with units.")
+            band = Band(Fraction(-1), Fraction(1))
+        return ItemSpec(
+            node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
+            node.text("each") == "true", node.text("instrument", instrument_word), self.whole(node, "places", 0), band,
+            self.whole(node, "points", 0), node.text("over"), node.text("under"), node.place,
+        )  # fmt: skip
+
+    def check(self, top: Mapping) -> CheckSpec:
+        self.known(
+            top,
+            ("check", "title", "stage", "for", "joints", "openings", "when", "who", "releases", "items", "source"),
+            "a check",
+        )
+        items = top.get("items")
+        when = top.get("when")
+        blocks = [item for item in items if isinstance(item, Mapping)] if isinstance(items, Items) else []
+        return CheckSpec(
+            top.text("check"), top.text("title", top.text("check")), self.word(top, "stage", STAGES, "frame"),
+            self.words(top, "for"), self.words(top, "joints"), top.text("openings") == "true",
+            tuple((k, v.text) for k, v in when.items() if isinstance(v, Text)) if isinstance(when, Mapping) else (),
+            self.word(top, "who", CHECKERS, "student"), top.text("releases"),
+            tuple(self.item(block, "rule") for block in blocks), top.text("source", "common practice"), top.place,
+        )  # fmt: skip
+
+
+def read_checks(folder: Path | None = None) -> CheckLibrary:
+    """The built-in check files and those of a course folder; a file of the same name there wins."""
+    reader = _Reader()
+    texts: dict[str, str | Path] = {
+        entry.name: entry.read_text("utf-8")
+        for entry in files("rubrics").joinpath("checks").iterdir()
+        if entry.name.endswith(".yaml")
+    }
+    own = folder / "checks" if folder else None
+    if own and own.is_dir():
+        texts.update({path.name: path for path in own.glob("*.yaml")})
+    found: list[CheckSpec] = []
+    for name in sorted(texts):
+        text = texts[name]
+        try:
+            shown = f"checks/{name}"
+            found.append(reader.check(read_yaml(read_text(text, shown) if isinstance(text, Path) else text, shown)))
+        except Unreadable as error:
+            reader.wrong(error.place, error.says, error.do)
+    return CheckLibrary(tuple(found), tuple(reader.problems))
+
+
+def every_check(course: Course) -> tuple[Check, ...]:
+    """All checks of a course's cabinet in the order of the work, those that are only read included.
+
+    Raises:
+        InputRefused: A check file or a band of the course that cannot be used.
+    """
+    library = read_checks(course.folder)
+    problems = list(library.problems)
+    bands = read_bands(course.settings, problems)
+    found: dict[str, Check] = {}
+    for spec in library.definitions:
+        for check in _Instances(course.cabinet, spec, problems).checks():
+            found.setdefault(check.id, _banded(check, bands))
+    for name, band in bands.items():
+        if not any(name in _band_names(check) for check in found.values()):
+            known = {word for check in found.values() for word in _band_names(check)}
+            problems.append(Problem("B002", band.place, f"there is no check '{name}'", meant(name, known)))
+    if problems:
+        raise InputRefused(problems)
+    ordered = sorted(found.values(), key=lambda check: STAGES.index(check.stage))
+    return tuple(ordered)
+
+
+def checks_of(course: Course) -> tuple[Check, ...]:
+    """The checks that are graded, in the order of the work."""
+    return tuple(check for check in every_check(course) if check.kind != "measure")
+
+
+def _band_names(check: Check) -> tuple[str, ...]:
+    return (check.id, f"{check.assembly}.{check.check}", check.check)
+
+
+def _banded(check: Check, bands: dict[str, Band]) -> Check:
+    band = band_of(_band_names(check), bands)
+    if band is None or check.kind == "measure":
+        return check
+    lower = check.lower if band.lower is None or check.one_sided else band.lower
+    return replace(check, lower=lower, upper=check.upper if band.upper is None else band.upper)
+
+
+class _Instances:
+    """The checks that one file asks of one cabinet."""
+
+    def __init__(self, cabinet: Cabinet, spec: CheckSpec, problems: list[Problem]) -> None:
+        self.cabinet, self.spec, self.problems = cabinet, spec, problems
+
+    def checks(self) -> Iterator[Check]:
+        if self.spec.openings:
+            yield from self.of_openings()
+            return
+        for assembly in self.cabinet.assemblies.values():
+            if any(assembly.choices.get(key) != word for key, word in self.spec.when):
+                continue
+            if assembly.kind in self.spec.kinds:
+                for item in self.spec.items:
+                    yield from self.of_item(item, assembly, "")
+            for name, joint in assembly.joints.items():
+                if joint.kind in self.spec.joints:
+                    for item in self.spec.items:
+                        yield from self.of_item(item, assembly, name)
+
+    def of_openings(self) -> Iterator[Check]:
+        """Checks of the openings that are read once everything is glued."""
+        built_in = {a.fills for a in self.cabinet.assemblies.values() if a.built_in}
+        for name, opening in self.cabinet.openings.items():
+            if name in built_in:
+                continue
+            assembly = self.cabinet.assemblies[opening.owner]
+            for item in self.spec.items:
+                for size in item.reads:
+                    yield self.made(item, assembly, f"{name}.{size}", [f"{name}.{size}"], None, None, opening.says)
+
+    def of_item(self, item: ItemSpec, assembly: Assembly, joint: str) -> Iterator[Check]:
+        names = [full for written in item.reads for full in self.names(written, assembly, joint)]
+        if not names:
+            return
+        formula = self.compiled(item.formula, item, assembly, joint)
+        target = self.compiled(item.target, item, assembly, joint)
+        if item.kind in ("size", "measure", "spread") or item.each:
+            for name in names:
+                suffix = ".spread" if item.kind == "spread" else ""
+                yield self.made(item, assembly, name + suffix, [name], None, target, self.where(name, assembly))
+        elif formula:
+            slug = re.sub(r"[^a-z0-9]+", "_", item.title.partition(":")[0].lower()).strip("_")
+            yield self.made(
+                item, assembly, f"{assembly.name}.{self.spec.name}.{slug}", names, formula, target, assembly.title
+            )
+
+    def compiled(self, text: str, item: ItemSpec, assembly: Assembly, joint: str) -> Formula | None:
+        if not text:
+            return None
+        try:
+            return self.cabinet.formula(text, assembly.name, joint=joint)
+        except BadFormula as error:
+            self.problems.append(Problem("B011", item.place, f"{assembly.name}: {error}", "Check the formula."))
+            return None
+
+    def names(self, written: str, assembly: Assembly, joint: str) -> list[str]:
+        """Full names of the quantities a written name stands for: members of a list, places of a joint."""
+        head, star, tail = written.partition(".*")
+        if not star:
+            try:
+                return list(self.cabinet.scope(assembly.name, joint=joint)(written))
+            except BadFormula:
+                self.problems.append(
+                    Problem("B012", self.spec.place, f"'{assembly.kind}' has no '{written}'", "Check the name.")
+                )
+                return []
+        if head == "site" and joint:
+            made = assembly.joints[joint]
+            found = [f"{made.prefix}.{site.name}{tail}" for site in made.sites]
+        else:
+            found = [f"{assembly.name}.{head}.{member}{tail}" for member in assembly.members.get(head, ())]
+        return [name for name in found if name in self.cabinet.graph]
+
+    def where(self, name: str, assembly: Assembly) -> str:
+        owner = name.rpartition(".")[0]
+        for part in self.cabinet.parts:
+            if part.name == owner:
+                return part.title if part.title.startswith(assembly.title) else f"{assembly.title} {part.title}"
+        for joint in assembly.joints.values():
+            for site in joint.sites:
+                if f"{joint.prefix}.{site.name}" == owner:
+                    return f"{assembly.title} {site.name.replace('_', ' ')}"
+        if name.startswith("stock."):
+            return f"{name.split('.')[1]} stock"
+        rest = owner.removeprefix(assembly.name).strip(".").replace(".", " ")
+        last = name.rpartition(".")[2].replace("_", " ")
+        return f"{assembly.title} {last}" if rest == "reveal" else f"{assembly.title} {rest}".strip()
+
+    def made(
+        self, item: ItemSpec, assembly: Assembly, id_: str, names: Sequence[str], formula: Formula | None,
+        target: Formula | None, where: str,
+    ) -> Check:  # fmt: skip
+        graph, spec = self.cabinet.graph, self.spec
+        reads = []
+        for name in names:
+            read = graph[name].read
+            places = item.places or (read.places if read else 1)
+            reads.append((name, places, item.instrument))
+        one_sided = item.band.lower is None
+        return Check(
+            id_, spec.name, spec.title, assembly.name, spec.stage, f"{where}: {item.title}", item.title, where,
+            item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0), one_sided,
+            item.instrument, item.points, spec.who, spec.releases, item.over, item.under, spec.source,
+        )  # fmt: skip
+
+
+def attempts(check: Check, readings: Iterable[Reading]) -> dict[int, dict[str, list[Reading]]]:
+    """Readings of a check by attempt and quantity; a quantity not read again keeps its earlier readings."""
+    asked = {name for name, _, _ in check.reads}
+    by_attempt: dict[int, dict[str, list[Reading]]] = {}
+    for one in readings:
+        if one.quantity in asked and one.value is not None:
+            by_attempt.setdefault(one.attempt, {}).setdefault(one.quantity, []).append(one)
+    found: dict[int, dict[str, list[Reading]]] = {}
+    latest: dict[str, list[Reading]] = {}
+    for number in sorted(by_attempt):
+        latest = {**latest, **by_attempt[number]}
+        found[number] = latest
+    return found
+
+
+def measure(check: Check, course: Course, student: Student) -> tuple[Measured, ...]:
+    """What a student measured for a check, one result an attempt, oldest first; empty while something is missing."""
+    values = course.values(student)
+    found = []
+    for number, groups in attempts(check, course.log.readings(student.id)).items():
+        if all(name in groups for name, _, _ in check.reads):
+            found.append(_measured(check, course, student, values, groups, number))
+    return tuple(found)
+
+
+def missing(check: Check, course: Course, student: Student) -> tuple[tuple[str, int], ...]:
+    """Quantities and places of a check that a student has not read yet."""
+    taken = {(r.quantity, r.place) for r in course.log.readings(student.id) if r.value is not None}
+    asked = [(name, place) for name, places, _ in check.reads for place in range(1, places + 1)]
+    return tuple(one for one in asked if one not in taken)
+
+
+def _measured(
+    check: Check, course: Course, student: Student, values: Values, groups: dict[str, list[Reading]], attempt: int
+) -> Measured:
+    graph = course.cabinet.graph
+    sizes: dict[str, Fraction] = {}
+    for name, _, _ in check.reads:
+        texts = [one.value for one in groups[name] if one.value is not None]
+        sizes[name] = reduced(texts, graph[name].read)[0]
+    readings = tuple(one for name, _, _ in check.reads for one in groups[name])
+    first = check.reads[0][0]
+    planned = course.plan_values
+    if check.kind == "spread":
+        texts = [one.value for one in readings if one.value is not None]
+        value, target, plan = max(texts) - min(texts), Fraction(0), Fraction(0)
+    elif check.formula is None:
+        value = sizes[first]
+        target = _number(check.target, values.all) if check.target else _fraction(values.target(first))
+        plan = _number(check.target, planned.all) if check.target else planned.number(first)
+    else:
+        value = _derived(check.formula, values, sizes)
+        target = _number(check.target, values.all) if check.target else Fraction(0)
+        plan = _number(check.target, planned.all) if check.target else Fraction(0)
+    u = _uncertainty(check, course, student, values, sizes, {name: len(groups[name]) for name in sizes})
+    return Measured(value, target, plan, value - target, u, attempt, readings)
+
+
+def _fraction(value: object) -> Fraction:
+    assert isinstance(value, Fraction)
+    return value
+
+
+def _number(formula: Formula, values: Sequence) -> Fraction:
+    return _fraction(formula.run(values))
+
+
+def _derived(formula: Formula, values: Values, sizes: dict[str, Fraction]) -> Fraction:
+    """The result of a formula with the readings of one attempt in the places of its sizes."""
+    changed = list(values.all)
+    for name, size in sizes.items():
+        changed[values.graph.index[name]] = size
+    return _number(formula, changed)
+
+
+def tool_of(word: str, course: Course, student: Student) -> str:
+    """The name in `instruments.yaml` of an instrument word, for this shop and this student's units."""
+    metric, inches = TOOLS[word]
+    return course.text(f"shop.instruments.{word}", metric if student.unit == "mm" else inches)
+
+
+def _uncertainty(
+    check: Check, course: Course, student: Student, values: Values, sizes: dict[str, Fraction], repeats: dict[str, int]
+) -> float:
+    """Standard uncertainty of a result: each reading's, weighed by how much it moves the result, root sum of squares.
+
+    Where likes are compared with one instrument, the error of its scale is common to both and drops out (ours).
+    """
+    total = 0.0
+    alike = check.kind in ("difference", "spread")
+    for name, _, word in check.reads:
+        tool = instrument(tool_of(word, course, student), course.folder)
+        own = reading_uncertainty(tool, repeats[name]) if alike else uncertainty(tool, sizes[name], repeats[name])
+        weight = 1.0
+        if check.formula is not None:
+            nudged = {**sizes, name: sizes[name] + 1}
+            weight = float(_derived(check.formula, values, nudged) - _derived(check.formula, values, sizes))
+        total += (own * weight) ** 2
+    return sqrt(2 * total if check.kind == "spread" else total)
