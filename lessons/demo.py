@@ -15,7 +15,7 @@ from course.course import Course
 from course.quantities import Given, Origin
 from course.readings import reduced
 from course.roster import Student
-from rubrics.sheet import FitRow, fill, fit_rows, measurement_workbook
+from rubrics.sheet import fill, fit_rows, measurement_workbook
 from shared.places import Items, Mapping, Place, Text, read_yaml
 from shared.problems import InputRefused, Problem
 from shared.render.files import safe_name, write_file
@@ -130,23 +130,19 @@ def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tupl
     chance = random.Random(f"{scenario.seed} {student.id}")
     graph, settings = course.cabinet.graph, course.without_log(student).settings
     skipped = scenario.absent.get(student.id, ())
-    groups: dict[str, list[FitRow]] = {}
-    for row in fit_rows(course, student):
-        if row.stage not in skipped:
-            groups.setdefault(row.quantity, []).append(row)
+    groups = {row.quantity: row for row in fit_rows(course, student) if row.stage not in skipped}
     order = {quantity.name: rank for rank, quantity in enumerate(graph.in_order())}
     found: dict[str, Given] = {}
     texts: dict[tuple[str, int], str] = {}
     for name in sorted(groups, key=order.__getitem__):
         target = graph.evaluate(settings, found).number(name)
-        read = graph[name].read
-        instrument = read.instrument if read else "rule"
+        read, instrument = graph[name].read, groups[name].instrument
         made = target + _made(chance, scenario, student, name, instrument)
         values = []
-        for row in groups[name]:
+        for place in range(1, groups[name].places + 1):
             at_place = made + _scatter(chance, scenario.spread.get(instrument, Fraction(1, 5)) / 4)
             values.append(_graduated(at_place, instrument, student))
-            texts[name, row.place] = _written(values[-1], student.shown)
+            texts[name, place] = _written(values[-1], student.shown)
         for event in scenario.events:
             if event.write and (event.student, event.quantity) == (student.id, name) and (name, event.place) in texts:
                 texts[name, event.place] = event.write
