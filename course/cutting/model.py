@@ -105,7 +105,7 @@ class Stages:
     """
 
     most: int | None = None
-    """Number of stages; None for as many as it takes."""
+    """Number of stages, at least 2; None for as many as it takes; 1 for sticks."""
     first: Axis | None = None
     """Direction of the first stage when `most` are used; None for either."""
 

@@ -1,0 +1,137 @@
+"""The planner: from a job to layouts, a bound, and what could not be planned."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from course.cutting.master import Master
+from course.cutting.model import STICKS, Certificate, Job, Layout, Plan
+from course.cutting.prepare import Prepared, prepared
+from course.cutting.recipe import Drawer, Plate, Recipe, shapes_in
+from course.cutting.sheets import SheetPricing
+from course.cutting.sticks import StickPricing
+from course.cutting.whole import Answer, dives, whole_program
+from shared.problems import Problem
+
+Progress = Callable[[str], None]
+"""Told what was reached, in words."""
+
+
+def plan_cutting(job: Job, progress: Progress | None = None) -> Plan:
+    """The cheapest layouts that were found, and a bound on how much cheaper any could be.
+
+    Parts that cannot be cut are named in the plan's problems; the rest is planned. Same job, same plan, whatever
+    the order of its lines.
+    """
+    told = progress or (lambda words: None)
+    work = prepared(job)
+    if not work.items:
+        return Plan((), Certificate((), (), (), 0), (), work.problems)
+    master, best = _searched(job, work, told)
+    if not best.complete:
+        work = _shortened(job, work, best)
+        if not work.items:
+            return Plan((), Certificate((), (), (), 0), (), work.problems)
+        master, best = _searched(job, work, told)
+    return _drawn(job, work, master, best)
+
+
+def _searched(job: Job, work: Prepared, told: Progress) -> tuple[Master, Answer]:
+    pricing = StickPricing(work, job.kerf) if job.stages == STICKS else SheetPricing(work, job.kerf, job.stages)
+    master = Master(work, pricing)
+    master.start()
+    master.generate()
+    told(f"{len(master.columns)} patterns; no plan costs less than {master.bound}")
+    best = dives(master)
+    for step in (whole_program,):
+        told(f"{best.how}: cost {best.cost}, at least {master.bound}")
+        if best.cost <= master.bound:
+            break
+        best = step(master, best)
+    return master, best
+
+
+def _shortened(job: Job, work: Prepared, best: Answer) -> Prepared:
+    """The same without the parts that the stock on hand does not give, each named in a problem."""
+    places = {demand.part: demand.place for demand in job.demand}
+    items, problems = [], list(work.problems)
+    kept_numbers = []
+    for number, (item, short) in enumerate(zip(work.items, best.short, strict=True)):
+        names = []
+        for name, count in reversed(item.names):
+            missing = min(short, count)
+            short -= missing
+            if missing:
+                says = f"{missing} of {count} '{name}' cannot be cut from the stock on hand"
+                problems.append(Problem("B012", places[name], says, "Add stock, or make fewer."))
+            if count > missing:
+                names.append((name, count - missing))
+        if names:
+            kept_numbers.append(number)
+            items.append(replace(item, count=sum(n for _, n in names), names=tuple(reversed(names))))
+    renumber = {old: new for new, old in enumerate(kept_numbers)}
+    shape_numbers = [n for n, shape in enumerate(work.shapes) if shape.item in renumber]
+    shapes = tuple(replace(work.shapes[n], item=renumber[work.shapes[n].item]) for n in shape_numbers)
+    moved = {old: new for new, old in enumerate(shape_numbers)}
+    blanks = [replace(b, shapes=tuple(moved[n] for n in b.shapes if n in moved)) for b in work.blanks]
+    return Prepared(tuple(items), shapes, tuple(b for b in blanks if b.shapes), tuple(problems))
+
+
+def _drawn(job: Job, work: Prepared, master: Master, best: Answer) -> Plan:
+    """Layouts with real places and names."""
+    lengths = {demand.part: demand.length for demand in job.demand}
+    drawer = Drawer(work.shapes, job.kerf, lengths)
+    layouts = []
+    for stock, recipe, copies, names in _named(work, master, best):
+        blank = work.blanks[stock]
+        edges = 0 if job.stages == STICKS else job.trim.edges
+        plate = Plate(job.trim.ends, edges, blank.length, blank.width)
+        layouts.append(Layout(blank.stock.id, copies, drawer.draw(recipe, plate, iter(names))))
+    worth, held, most = master.proof.worth, master.proof.held, master.proof.best
+    certificate = Certificate(
+        tuple(sorted((name, worth[i]) for i, item in enumerate(work.items) for name, _ in item.names)),
+        tuple((b.stock.id, m) for b, m in zip(work.blanks, held, strict=True) if b.stock.on_hand is not None),
+        tuple((b.stock.id, v) for b, v in zip(work.blanks, most, strict=True)),
+        master.bound,
+    )
+    planned = tuple(sorted(name for item in work.items for name in item.names))
+    return Plan(tuple(layouts), certificate, planned, work.problems, best.how, best.cost)
+
+
+def _named(work: Prepared, master: Master, best: Answer) -> Iterator[tuple[int, Recipe, int, list[str]]]:
+    """Stock, recipe, copies and the name of each part, layouts with most copies first.
+
+    A part beyond the demand is left uncut (an empty name) unless other copies of the layout still need it.
+    """
+    left = [Counter(dict(item.names)) for item in work.items]
+    order = sorted(best.uses, key=lambda use: (-use[1], master.columns[use[0]].stock, use[0]))
+    for number, copies in order:
+        column = master.columns[number]
+        items = [work.shapes[shape].item for shape in shapes_in(column.recipe)]
+        while copies:
+            times = copies
+            while (names := _names(items, left, times)) is None:
+                times -= 1
+            for item, name in zip(items, names, strict=True):
+                left[item][name] = max(0, left[item][name] - times)
+            yield column.stock, column.recipe, times, names
+            copies -= times
+
+
+def _names(items: list[int], left: list[Counter[str]], times: int) -> list[str] | None:
+    """A name for each part of a layout cut `times` times; None when no names last that long."""
+    left = [Counter(names) for names in left]
+    found = []
+    for item in items:
+        open_names = sorted((name for name, n in left[item].items() if n), key=lambda n: (-left[item][n], n))
+        if not open_names:
+            found.append("")
+            continue
+        name = open_names[0]
+        if left[item][name] < times and len(open_names) > 1:
+            return None
+        left[item][name] = max(0, left[item][name] - times)
+        found.append(name)
+    return found
