@@ -32,6 +32,8 @@ HEADINGS = (
     "quantity",
 )  # fmt: skip
 """Columns of the first sheet, in order; readings are found by these headings."""
+WIDTHS = (15, 19, 30, 6, 10, 10, 12, 9, 11, 13, 20, 40)
+"""Of these columns, in signs; the last is not printed, since only the program reads it."""
 PART_HEADINGS = ("label", "part", "state", "date", "part name")
 READ, NOTE, QUANTITY, PLACE = "reading", "note", "quantity", "place"
 KEYS = {"course": "Course", "student": "Student id", "unit": "Unit", "name": "Student"}
@@ -89,7 +91,7 @@ def _row(
         low, high = _limits(check, name, values)
         lower, upper = text(target + low), text(target + high)
     elif check.kind in ("difference", "spread"):
-        upper = f"differ by at most {text(check.upper)}"
+        upper = f"{text(check.upper)} apart"
     return FitRow(
         check.check, check.group, check.assembly, check.stage, check.where, what, name, places, text(target), lower,
         upper, instrument, check.who,
@@ -160,8 +162,8 @@ def _readings(sheet: Worksheet, rows: Iterable[FitRow], size: int) -> None:
         for place in range(1, row.places + 1):
             line += 1
             texts = (
-                row.group, row.title, row.what, str(place), row.target, row.lower, row.upper, row.instrument, row.who, "",
-                "", row.quantity,
+                row.group, row.title, row.what, str(place), row.target, row.lower, row.upper, row.instrument, row.who,
+                "", "", row.quantity,
             )  # fmt: skip
             for column, text in enumerate(texts, 1):
                 cell = sheet.cell(line, column)
@@ -175,8 +177,12 @@ def _readings(sheet: Worksheet, rows: Iterable[FitRow], size: int) -> None:
                     cell.fill = _FILL_IN
                 if HEADINGS[column - 1] == QUANTITY:
                     cell.font = Font(name="DejaVu Sans", size=7, color="808080")
-    widths = (16, 20, 26, 6, 11, 10, 15, 9, 11, 13, 18, 14)
-    _finish(sheet, top, line, widths, size)
+            sheet.row_dimensions[line].height = (
+                size
+                * 1.45
+                * max(-(-len(text) // int(width * 0.95)) for text, width in zip(texts, WIDTHS, strict=True) if text)
+            )
+    _finish(sheet, top, line, WIDTHS, size, HEADINGS.index(NOTE) + 1)
     letter = get_column_letter(HEADINGS.index(READ) + 1)
     warn = DataValidation(type="textLength", operator="lessThan", formula1="25", allow_blank=True, errorStyle="warning")
     warn.errorTitle, warn.error = "A long entry", "Write one reading here, as in 30.2 or 1 3/16."
@@ -203,7 +209,7 @@ def _parts(sheet: Worksheet, course: Course, student: Student, size: int) -> Non
             if PART_HEADINGS[column - 1] in ("state", "date"):
                 cell.protection = Protection(locked=False)
                 cell.number_format, cell.fill = "@", _FILL_IN
-    _finish(sheet, top, line, (14, 26, 16, 16, 26), size)
+    _finish(sheet, top, line, (14, 26, 16, 16, 26), size, len(PART_HEADINGS))
     warn = DataValidation(type="list", formula1=f'"{",".join(STATES)}"', allow_blank=True, errorStyle="warning")
     warn.errorTitle, warn.error = "Not a state", "Write " + ", ".join(STATES) + "."
     sheet.add_data_validation(warn)
@@ -226,12 +232,12 @@ def _heading(cell: Cell, text: str, size: int) -> None:
     cell.alignment = Alignment(wrap_text=True, vertical="top")
 
 
-def _finish(sheet: Worksheet, top: int, last: int, widths: Iterable[float], size: int) -> None:
+def _finish(sheet: Worksheet, top: int, last: int, widths: Iterable[float], size: int, printed: int) -> None:
     for column, width in enumerate(widths, 1):
         sheet.column_dimensions[get_column_letter(column)].width = width * size / 11
     sheet.freeze_panes = sheet.cell(top + 1, 1)
     sheet.print_title_rows = f"{top}:{top}"
-    sheet.print_area = f"A1:{get_column_letter(sheet.max_column)}{last}"
+    sheet.print_area = f"A1:{get_column_letter(printed)}{last}"
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
