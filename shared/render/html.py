@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import Any
 
 from shared.render.document import Document
+from shared.render.tree import shown
 
 _PAPER = {"a4": "A4", "letter": "letter"}
 _WORDS = {
@@ -27,18 +28,19 @@ def write_html(document: Document) -> str:
     style = files("shared.render").joinpath("page.css").read_text("utf-8")
     size = "18pt" if document.large_print else "11pt"
     orientation = " landscape" if document.landscape else ""
+    title, left, right = (shown(text) for text in (document.title, document.left, document.right))
     page = (
         f"@page {{ size: {_PAPER[document.paper]}{orientation}; margin: 18mm 15mm 16mm;"
-        f' @top-left {{ content: "{_css(document.left)}"; }} @top-right {{ content: "{_css(document.right)}"; }}'
+        f' @top-left {{ content: "{_css(left)}"; }} @top-right {{ content: "{_css(right)}"; }}'
         f' @bottom-right {{ content: "Page " counter(page) " of " counter(pages); }} }}'
     )
     body = _Writer().blocks(document.tree)
     return (
         f'<!DOCTYPE html>\n<html lang="{document.language}">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{_text(document.title)}</title>\n"
+        f"<title>{_text(title)}</title>\n"
         f"<style>\n{page}\n:root {{ font-size: {size}; }}\n{style}</style>\n</head>\n<body>\n"
-        f'<header class="running"><span>{_text(document.left)}</span><span>{_text(document.right)}</span></header>\n'
+        f'<header class="running"><span>{_text(left)}</span><span>{_text(right)}</span></header>\n'
         f"<main>\n{body}</main>\n</body>\n</html>\n"
     )
 

@@ -7,21 +7,42 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Iterator
-from functools import cache
+import re
+from collections.abc import Iterator, Sequence
 from importlib.resources import as_file, files
-from typing import Any
+from typing import Any, NamedTuple
 
 from shared.places import Place
 from shared.problems import InputRefused, Problem
+from shared.render.columns import advances, columns
 from shared.render.document import Document, Tree
 from shared.render.html import box_word
+from shared.render.tree import JOINERS, shown
 
 FONT = "DejaVu Sans"
+UPRIGHT, SLANTED = ("", "b"), ("i", "bi")
 BODY, LARGE = 10, 18
 """Type sizes in points."""
-MARGIN_SIDE, MARGIN_TOP, MARGIN_BOTTOM = 15, 20, 17
-"""Margins of the page in millimetres; the running head and foot stand in them."""
+TABLES, TABLES_LARGE = (9, 8.5), (16, 14)
+"""Type sizes of tables in points, the best first; a table that fits in none has its rows set below each other."""
+PAPER = {"a4": ("a4", 210, 297), "letter": ("us-letter", 215.9, 279.4)}
+"""Name, width and height of each paper. [mm] (ISO 216; ANSI/ASME Y14.1 size A)"""
+BOX_PADDING, INDENT = 3, 8
+"""Room that a box takes at each side, and a list at its left. [mm]"""
+SIDE, TOP, BOTTOM = 15, 20, 17
+"""Margins of the page; the running head and foot stand in them. [mm]"""
+LARGE_TOP, LARGE_BOTTOM = 30, 22
+"""The same in large print. [mm]"""
+MM = 72 / 25.4
+"""Points in a millimetre."""
+EDGE = 4
+"""What no printer can print on. [mm]"""
+MOST_TOLD = 5
+"""So many words of a document that do not fit are named; one cause often has many."""
+SLACK = 2.5
+"""How far an accent, a tail or the space at a line's end may reach over the edge of the content area. [mm]"""
+LONG_WORD = 24
+"""Longer words may be broken anywhere, since nothing else keeps them on their page. [letters]"""
 _FIXED = 946684800
 """One fixed time for every document: the first second of 2000."""
 
@@ -32,106 +53,90 @@ def write_pdf(document: Document) -> bytes:
     Raises:
         InputRefused: Text that does not fit on its page, or a drawing that cannot be shown.
     """
-    raw = _compiled(_data(document), document.title)
-    problems = list(overflow(raw, document.title))
+    data = _data(document)
+    raw = _compiled(data, document.title)
+    problems = list(overflow(raw, document.title, data["top"], data["bottom"]))
     if problems:
         raise InputRefused(problems)
     return _packed(raw)
 
 
 def _data(document: Document) -> dict[str, Any]:
+    language, _, region = document.language.partition("-")
+    large = document.large_print
+    paper = PAPER[document.paper][1:]
+    room = paper[document.landscape] - 2 * SIDE
     return {
-        "title": printable(document.title), "left": printable(document.left), "right": printable(document.right),
-        "font": FONT, "size": LARGE if document.large_print else BODY, "table": 0.78 if document.large_print else 0.9,
-        "paper": {"a4": "a4", "letter": "us-letter"}[document.paper],
-        "landscape": document.landscape, "tree": [_prepared(node) for node in document.tree],
+        "title": printable(shown(document.title)), "left": printable(shown(document.left)),
+        "right": printable(shown(document.right)), "language": language, "region": region or None,
+        "font": FONT, "size": LARGE if large else BODY, "paper": PAPER[document.paper][0],
+        "side": SIDE, "top": LARGE_TOP if large else TOP, "bottom": LARGE_BOTTOM if large else BOTTOM,
+        "landscape": document.landscape,
+        "tree": _Prepared(TABLES_LARGE if large else TABLES).blocks(document.tree, room),
     }  # fmt: skip
 
 
-def _prepared(node: Any) -> Any:
-    """The tree as the Typst template wants it: widths of columns, words of boxes, only signs the font has."""
-    if isinstance(node, list):
-        return [_prepared(one) for one in node]
-    if not isinstance(node, dict):
-        return node
-    made = {key: _prepared(value) for key, value in node.items() if key not in ("s", "text", "svg", "alt")}
-    for key in ("s", "text", "alt"):
-        if key in node:
-            made[key] = printable(node[key])
-    if "svg" in node:
-        made["svg"] = printable(node["svg"])
-    if node["t"] == "box":
-        made["word"] = box_word(node["kind"])
-    if node["t"] == "table":
-        made["widths"] = column_widths(node)
-        made["cells"] = [cell for row in made.pop("rows") for cell in row]
+class _Prepared:
+    """The tree as the Typst template wants it: widths of columns, words of boxes, only signs the fonts have."""
+
+    def __init__(self, sizes: Sequence[float]) -> None:
+        self.sizes = sizes
+
+    def blocks(self, nodes: Tree, room: float) -> Tree:
+        """Blocks in a room of so many mm."""
+        return [self.block(node, room) for node in nodes]
+
+    def block(self, node: dict[str, Any], room: float) -> dict[str, Any]:
+        kind = node["t"]
+        if kind in ("h", "p"):
+            return {**node, "c": _runs(node["c"])}
+        if kind in ("ul", "ol"):
+            return {**node, "items": [self.blocks(item, room - INDENT) for item in node["items"]]}
+        if kind == "box":
+            inner = self.blocks(node["c"], room - 2 * BOX_PADDING)
+            return {**node, "word": box_word(node["kind"]), "title": _runs(node["title"]), "c": inner}
+        if kind == "table":
+            return self.table(node, room)
+        return {key: printable(value) if key in ("text", "svg", "alt") else value for key, value in node.items()}
+
+    def table(self, node: dict[str, Any], room: float) -> dict[str, Any]:
+        head, rows = [_runs(cell) for cell in node["head"]], [[_runs(cell) for cell in row] for row in node["rows"]]
+        set_in = columns(head, rows, room, self.sizes)
+        return {
+            "t": "table", "align": node["align"], "head": head, "rows": rows, "widths": set_in.widths,
+            "points": set_in.points, "padding": set_in.padding,
+        }  # fmt: skip
+
+
+def _runs(nodes: Tree, face: Sequence[str] = UPRIGHT) -> Tree:
+    """Runs of text with signs that their face has; slanted text whose signs only stand upright becomes bold."""
+    made: Tree = []
+    for node in nodes:
+        if "s" in node:
+            made.append({**node, "s": _breakable(printable(node["s"], face))})
+        elif node["t"] == "i":
+            upright, slanted = _runs(node["c"]), _runs(node["c"], SLANTED)
+            made.append({"t": "i", "c": slanted} if upright == slanted else {"t": "b", "c": upright})
+        else:
+            made.append({**node, "c": _runs(node["c"], face)} if "c" in node else node)
     return made
 
 
-def column_widths(table: dict[str, Any]) -> list[float]:
-    """A share of the width for each column; 0 for one that is as wide as its content.
-
-    Columns of short words and numbers keep their width; long text shares what is left by the root of its length.
-    """
-    rows = [table["head"], *table["rows"]]
-    longest = [max(_length(row[i]) for row in rows) for i in range(len(table["head"]))]
-    total = sum(longest)
-    shares = [0.0 if length <= 9 or total <= 60 else round(max(length, 10) ** 0.5, 2) for length in longest]
-    if not any(shares):
-        shares[longest.index(max(longest))] = 1.0
-    return shares
+def _breakable(text: str) -> str:
+    """The text with a place to break after every few letters of a word that is longer than any real one."""
+    return re.sub(
+        rf"\S{{{LONG_WORD + 1},}}", lambda word: "\u200b".join(re.findall(rf"\S{{1,{LONG_WORD // 3}}}", word[0])), text
+    )
 
 
-def _length(cell: Tree) -> int:
-    total = 0
-    for node in cell:
-        if node["t"] == "blank":
-            total += max(2, node["mm"] // 2)
-        elif node["t"] in ("text", "code"):
-            total += len(node["s"])
-        elif "c" in node:
-            total += _length(node["c"])
-        else:
-            total += 2
-    return total
-
-
-@cache
-def _font_signs() -> frozenset[int]:
-    """The characters that our regular face can show, read from its character map."""
-    data = files("shared").joinpath("fonts", "DejaVuSans.ttf").read_bytes()
-    return frozenset(_character_map(data))
-
-
-def _character_map(data: bytes) -> Iterator[int]:
-    """Code points of a TrueType font's format 4 and 12 maps (OpenType specification, table `cmap`)."""
-
-    def number(at: int, size: int = 2) -> int:
-        return int.from_bytes(data[at : at + size], "big")
-
-    tables = {data[12 + 16 * i : 16 + 16 * i]: number(20 + 16 * i, 4) for i in range(number(4))}
-    start = tables[b"cmap"]
-    for i in range(number(start + 2)):
-        at = start + number(start + 8 + 8 * i, 4)
-        if number(at) == 12:
-            for group in range(number(at + 12, 4)):
-                yield from range(number(at + 16 + 12 * group, 4), number(at + 20 + 12 * group, 4) + 1)
-        elif number(at) == 4:
-            count = number(at + 6) // 2
-            for segment in range(count):
-                last, first = number(at + 14 + 2 * segment), number(at + 16 + 2 * (count + segment))
-                if first != 0xFFFF:
-                    yield from range(first, last + 1)
-
-
-def printable(text: str) -> str:
-    """The text with each sign that our font lacks spelled as its code, so that nothing prints as an empty box."""
-    signs = _font_signs()
+def printable(text: str, faces: Sequence[str] = UPRIGHT) -> str:
+    """The text with each sign that our fonts lack spelled as its code, so that nothing prints as an empty box."""
+    signs = [advances(face) for face in faces]
     return "".join(
         c
-        if c in "\n\t" or (ord(c) in signs and ord(c) >= 32)
+        if c in "\n\t" or ord(c) >= 32 and all(ord(c) in face for face in signs)
         else ""
-        if ord(c) in (0x200D, 0xFE0F)
+        if c in JOINERS
         else f"[U+{ord(c):04X}]"
         for c in text
     )
@@ -168,24 +173,66 @@ def _packed(raw: bytes) -> bytes:
     return out.getvalue()
 
 
-def overflow(pdf: bytes, title: str) -> Iterator[Problem]:
-    """Text that runs off the content area of its page."""
+def overflow(pdf: bytes, title: str, top: int = TOP, bottom: int = BOTTOM) -> Iterator[Problem]:
+    """Text that runs out of the content area of its page, or over other text.
+
+    Args:
+        pdf: As compiled.
+        title: For the place of the problems.
+        top: Margin in which the running head stands. [mm]
+        bottom: Margin in which the foot stands. [mm]
+    """
     import pypdfium2
 
-    mm = 72 / 25.4
     document = pypdfium2.PdfDocument(pdf)
+    told: set[str] = set()
     try:
         for number in range(len(document)):
             page = document[number]
-            width, height = page.get_size()
+            width, height = (size / MM for size in page.get_size())
             text = page.get_textpage()
-            for index in range(text.count_rects()):
-                left, bottom, right, top = text.get_rect(index)
-                inside = left >= (MARGIN_SIDE - 1) * mm and right <= width - (MARGIN_SIDE - 1) * mm
-                if not inside or bottom < 4 * mm or top > height - 4 * mm:
-                    words = text.get_text_bounded(left, bottom, right, top).strip()
-                    if words:
-                        says = f"page {number + 1}: '{words[:60]}' runs off the page"
-                        yield Problem("W012", Place(title), says, "Use fewer or narrower columns, or shorter words.")
+            runs = [_Run(*(edge / MM for edge in text.get_rect(i))) for i in range(text.count_rects())]
+            outside = [run for run in runs if not run.inside(width, height, top, bottom)]
+            for run in outside or list(_printed_over(runs)):
+                words = " ".join(text.get_text_bounded(*(edge * MM for edge in run)).split())
+                if words and words not in told and len(told) < MOST_TOLD:
+                    told.add(words)
+                    fault = "runs off the page" if outside else "is printed over other words"
+                    says = f"page {number + 1}: '{words[:60]}' {fault}"
+                    yield Problem("W012", Place(title), says, "Use fewer or narrower columns, or shorter words.")
     finally:
         document.close()
+
+
+class _Run(NamedTuple):
+    """Edges of a run of text. [mm from the lower left corner of the page]"""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    def inside(self, width: float, height: float, top: int, bottom: int) -> bool:
+        """Whether it stands in the content area, or wholly in the head or the foot."""
+        if self.left < SIDE - SLACK or self.right > width - SIDE + SLACK:
+            return False
+        if self.bottom < EDGE or self.top > height - EDGE:
+            return False
+        edges = (height - top, bottom)
+        return not any(self.bottom < edge - SLACK and self.top > edge + SLACK for edge in edges)
+
+    def covers(self, other: _Run) -> bool:
+        """Whether two runs lie on each other by more than touching lines do."""
+        wide = min(self.right, other.right) - max(self.left, other.left)
+        high = min(self.top, other.top) - max(self.bottom, other.bottom)
+        return wide > 0.7 and high > 0.4 * min(self.top - self.bottom, other.top - other.bottom)
+
+
+def _printed_over(runs: Sequence[_Run]) -> Iterator[_Run]:
+    ordered = sorted(runs)
+    for number, run in enumerate(ordered):
+        for other in ordered[number + 1 :]:
+            if other.left > run.right:
+                break
+            if run.covers(other):
+                yield other

@@ -31,10 +31,10 @@ _MARK = re.compile(_OPEN + r"(\w+):?([^" + _CLOSE + r"]*)" + _CLOSE)
 _SHIFT = 0xE100
 """Signs of data that Markdown could take for markup travel through it as private signs, this much higher."""
 _NOTHING = chr(_SHIFT)
-"""Stands for a value without text, so that `**{{ name }}**` stays bold text and is no rule."""
+"""Stands at both ends of data, as a letter would, so that `**{{ name }}**` is bold for any name, even an empty one."""
 _TO_PRIVATE = {code: _SHIFT + code for code in range(33, 127) if not chr(code).isalnum()}
-_FROM_PRIVATE = {_SHIFT: None, **{_SHIFT + code: code for code in range(32, 127)}}
-_JOINERS = "\u200c\u200d\ufe0e\ufe0f"
+_FROM_PRIVATE = {_SHIFT: None, **{private: code for code, private in _TO_PRIVATE.items()}}
+JOINERS = "\u200c\u200d\ufe0e\ufe0f"
 """Invisible signs that scripts and emoji need; all others, such as those that turn the direction, are left out."""
 _TIED = "\u00a0\u2007\u202f"
 """Spaces at which no line is broken."""
@@ -60,19 +60,14 @@ def escaped(value: object) -> str:
     text = "" if value is None else str(value)
     if _MARK.search(text):
         raise ValueError("a blank, tick box or drawing is joined to text")
-    text = shown(text)
-    if not text:
-        return _NOTHING
-    inner = text.strip(" ")
-    before, after = len(text) - len(text.lstrip(" ")), len(text) - len(text.rstrip(" "))
-    space = chr(_SHIFT + 32)
-    return space * before + inner.translate(_TO_PRIVATE) + (space * after if inner else "")
+    text = shown(text).translate(_TO_PRIVATE)
+    return text if text[:1].isalnum() and text[-1:].isalnum() else _NOTHING + text + _NOTHING
 
 
 def shown(text: str) -> str:
     """The text in one line, without signs that cannot be seen or that turn its direction."""
     plain = unicodedata.normalize("NFC", "".join(" " if c.isspace() and c not in _TIED else c for c in text))
-    return "".join(c for c in plain if c in _JOINERS or unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co"))
+    return "".join(c for c in plain if c in JOINERS or unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co"))
 
 
 def _given(text: str) -> str:

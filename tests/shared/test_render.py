@@ -6,16 +6,18 @@ import io
 import re
 
 import jinja2
+import pikepdf
 import pypdfium2
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from shared.problems import InputRefused
+from shared.render.columns import Columns, advances, columns
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
-from shared.render.pdf import overflow, write_pdf
+from shared.render.pdf import BODY, overflow, write_pdf
 from shared.render.tree import count_boxes, markdown_tree, render_tree, shown, words
 
 PAGE = """# {{ title }}
@@ -66,7 +68,7 @@ def pdf_text(pdf: bytes) -> str:
 
 
 def squeezed(text: str) -> str:
-    return re.sub(r"[\s\u00ad\ufffe]+", "", text)
+    return re.sub(r"[\s\u00ad\u200b\ufffe]+", "", text)
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -98,8 +100,6 @@ def test_the_same_document_gives_the_same_bytes():
 
 def test_the_pdf_is_tagged_and_names_its_reader_on_every_page():
     """The PDF says it is tagged; the running head and `Page x of y` stand on each page."""
-    import pikepdf
-
     pdf = write_pdf(document(tree_of(PAGE + "\n{{ pagebreak() }}\n# More\n\ntext\n")))
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         assert bool(opened.Root.MarkInfo.Marked)
@@ -312,12 +312,111 @@ def test_words_that_only_look_like_sizes_stay_words():
     assert words(markdown_tree("cut 3 inner parts, 2 minutes", "x.md")) == "cut 3 inner parts, 2 minutes"
 
 
-def test_a_table_too_wide_for_its_page_is_refused():
-    """A table whose words cannot fit is named, not cut off."""
-    wide = "| " + " | ".join(["unbreakablyLongHeading"] * 14) + " |\n"
-    text = wide + "|" + "--|" * 14 + "\n" + wide
-    with pytest.raises(InputRefused, match="W012: page 1: '.*' runs off the page"):
-        write_pdf(document(markdown_tree(text, "wide.md")))
+WIDE = "| " + " | ".join(f"unbreakableHeading{i:02}" for i in range(14)) + " |\n"
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_a_table_too_wide_for_any_type_has_its_rows_set_below_each_other(large: bool):
+    """Fourteen columns of long words fit on no page; every heading and cell is printed all the same."""
+    text = WIDE + "|" + "--|" * 14 + "\n" + "| " + " | ".join(f"cell{i:02}" for i in range(14)) + " |\n"
+    printed = squeezed(pdf_text(write_pdf(document(markdown_tree(text, "wide.md"), large_print=large))))
+    assert all(f"unbreakableHeading{i:02}:cell{i:02}" in printed for i in range(14))
+
+
+@pytest.mark.parametrize(
+    ("widths", "fault"), [((120.0, 120.0), "runs off the page"), ((12.0, 12.0), "is printed over other words")]
+)
+def test_the_page_check_finds_a_table_set_wrongly(monkeypatch, widths, fault):
+    """Columns planted too wide or too narrow: the words that stick out are named, with their page."""
+    monkeypatch.setattr("shared.render.pdf.columns", lambda *_: Columns(widths, 9, 2.2))
+    tree = markdown_tree("# Top\n\n| first | second |\n|--|--|\n| unbreakableWord | unbreakableWord |\n", "t.md")
+    with pytest.raises(InputRefused) as refused:
+        write_pdf(document(tree))
+    assert any(
+        str(problem.place) == "Sample" and re.fullmatch(f"page 1: '.*unbreakableWord.*' {fault}", problem.says)
+        for problem in refused.value.problems
+    )
+
+
+def test_a_table_row_taller_than_the_page_is_refused():
+    """A row is never split; one that no page can hold is refused with its words."""
+    text = "# Top\n\n| a | b |\n|--|--|\n| " + "word " * 3000 + "| b |\n"
+    with pytest.raises(InputRefused, match="W012: page 2: 'word .*' runs off the page"):
+        write_pdf(document(markdown_tree(text, "tall.md")))
+
+
+def test_one_cause_is_not_told_on_every_page():
+    """A document full of words that do not fit is refused in a few lines."""
+    cell = " ".join(f"word{i}" for i in range(4000))
+    text = "# Top\n\n" + f"| a | b |\n|--|--|\n| {cell} | b |\n\ntext\n\n" * 2
+    with pytest.raises(InputRefused) as refused:
+        write_pdf(document(markdown_tree(text, "tall.md")))
+    assert len(refused.value.problems) <= 5
+
+
+@pytest.mark.parametrize(("mark", "face"), [("", ""), ("**", "b"), ("*", "i"), ("***", "bi")])
+def test_characters_are_as_wide_as_the_pdf_sets_them(mark: str, face: str):
+    """Widths read from the font files are those another program finds in the printed page, in all four faces."""
+    letters = "WiljMm018\u00e9\u2610"
+    text = "".join(letter * 2 for letter in letters)
+    pdf = pypdfium2.PdfDocument(write_pdf(document(markdown_tree(f"# T\n\n{mark}{text}{mark}\n", "x.md"))))
+    page = pdf[0].get_textpage()
+    at = page.get_text_range().index(text)
+    for number, letter in enumerate(letters):
+        first, second = (page.get_charbox(at + 2 * number + part)[0] for part in (0, 1))
+        assert second - first == pytest.approx(advances(face)[ord(letter)] * BODY, abs=0.02)
+
+
+def test_columns_hold_their_widest_words():
+    """No word of a table is wider than its column; the columns fill the room."""
+    head = [[{"t": "text", "s": "Part"}], [{"t": "text", "s": "Where to measure it"}]]
+    rows = [[[{"t": "text", "s": "muntin"}], [{"t": "text", "s": "from the face side " * 6}]]]
+    made = columns(head, rows, 100, (9,))
+    assert sum(made.widths) == pytest.approx(100, abs=0.1)
+    assert made.widths[0] >= sum(advances("")[ord(c)] for c in "muntin") * 9 * 25.4 / 72 + 2 * made.padding
+
+
+def test_a_long_name_is_cut_in_the_running_head_but_not_on_the_page():
+    """A name of 300 letters leaves its packet printable; the head shows its start and three dots."""
+    name = "Ada of the Long Name " * 15
+    pdf = write_pdf(document(tree_of(name=name), left=name))
+    assert "Ada of the Long" in pdf_text(pdf) and "\u2026" in pdf_text(pdf)
+    assert squeezed(name) in squeezed(pdf_text(pdf))
+
+
+def test_a_word_longer_than_a_line_is_broken():
+    """Two hundred letters without a space keep to their page, in text and in a table cell."""
+    name = "Wolfeschlegel" * 16
+    printed = squeezed(pdf_text(write_pdf(document(tree_of(name=name, rows=[(name, "1")])))))
+    assert printed.count(name) == 2
+
+
+@pytest.mark.parametrize(
+    "name", ["\u0627\u0644\u062e\u0648", "\u65e5\u672c", "\ue0fe\uf6c5", "a\u202eb", "\ud800", "\u0130"]
+)
+def test_a_packet_is_made_for_every_name(name: str):
+    """Any script, private signs, halves of signs, signs that turn the direction: there is always a PDF and a page."""
+    tree = tree_of("# {{ title }}\n\n*{{ name }}* **{{ name }}** ***{{ name }}*** `{{ name }}`\n", name=name)
+    made = document(tree, left=name, title=f"Packet {name}")
+    assert write_pdf(made) and write_html(made).encode()
+    assert "\u202e" not in pdf_text(write_pdf(made)) + write_html(made)
+
+
+def test_a_drawing_taller_than_the_page_is_made_smaller():
+    """A drawing of 400 mm keeps its lowest word on the page."""
+    svg = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="400mm" viewBox="0 0 50 400">'
+        '<text x="5" y="395" font-size="8">lowest</text></svg>'
+    )
+    assert "lowest" in pdf_text(write_pdf(document(tree_of("# Top\n\n{{ drawing(svg, 'tall') }}\n", svg=svg))))
+
+
+def test_the_language_of_a_document_is_said_in_both_files():
+    """A screen reader is told the language, in the HTML and in the PDF."""
+    made = document(tree_of(), language="en-GB")
+    assert '<html lang="en-GB">' in write_html(made)
+    with pikepdf.open(io.BytesIO(write_pdf(made))) as opened:
+        assert str(opened.Root.Lang) == "en-GB"
 
 
 def test_a_box_taller_than_a_page_is_continued():
