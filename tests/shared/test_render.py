@@ -324,7 +324,7 @@ def test_a_table_too_wide_for_any_type_has_its_rows_set_below_each_other(large: 
 
 
 @pytest.mark.parametrize(
-    ("widths", "fault"), [((120.0, 120.0), "runs off the page"), ((12.0, 12.0), "is printed over other words")]
+    ("widths", "fault"), [((200.0, 200.0), "runs off the page"), ((12.0, 12.0), "is printed over other words")]
 )
 def test_the_page_check_finds_a_table_set_wrongly(monkeypatch, widths, fault):
     """Columns planted too wide or too narrow: the words that stick out are named, with their page."""
@@ -382,6 +382,14 @@ def test_a_long_name_is_cut_in_the_running_head_but_not_on_the_page():
     pdf = write_pdf(document(tree_of(name=name), left=name))
     assert "Ada of the Long" in pdf_text(pdf) and "\u2026" in pdf_text(pdf)
     assert squeezed(name) in squeezed(pdf_text(pdf))
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_a_usual_long_name_and_title_stand_whole_in_the_running_head(large: bool):
+    """Two lines of each half are enough for 45 letters, in large print too, so that the id at the end is seen."""
+    left, right = "Ada Fenwick-Bartholomew of Long Meadow (s01)", "An autumn cabinet for the first-year class, rev 3"
+    printed = squeezed(pdf_text(write_pdf(document(tree_of(), left=left, right=right, large_print=large))))
+    assert squeezed(left) in printed and squeezed(right) in printed
 
 
 def test_a_word_longer_than_a_line_is_broken():
