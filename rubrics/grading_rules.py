@@ -81,7 +81,7 @@ def read_rules(folder: Path | None = None, settings: Mapping[str, Text] | None =
         settings: `course.yaml` with dotted names; those under `grading` are looked at.
 
     Raises:
-        InputRefused: Every line that is missing, unknown or of no use (B001 to B004), with its place.
+        InputRefused: Every line that is missing, unknown or of no use (B020 to B023), with its place.
     """
     own = folder / FILE if folder else None
     try:
@@ -108,12 +108,12 @@ class _Reader:
         )  # fmt: skip
         policy = self._text("policy")
         if policy not in POLICIES:
-            self._wrong("B003", "policy", f"the policy is '{policy}'", meant(policy, POLICIES))
+            self._wrong("B022", "policy", f"the policy is '{policy}'", meant(policy, POLICIES))
         sure = float(self._number("sure", Fraction(1, 2), Fraction(999, 1000)))
         rules = Rules(levels, policy, sure, setup, self._length("plan.tell"))
         self._order(levels)
         for name in self.lines.keys() - self.known:
-            self._wrong("B001", name, f"grading has no '{name}'", meant(name, self.known))
+            self._wrong("B020", name, f"grading has no '{name}'", meant(name, self.known))
         if self.problems:
             raise InputRefused(self.problems)
         return rules
@@ -124,17 +124,19 @@ class _Reader:
 
     def _order(self, levels: Sequence[Level]) -> None:
         if len(levels) < 2:
-            self._wrong("B004", "levels", "there are fewer than two levels", "Give at least two, best first.")
+            self._wrong("B023", "levels", "there are fewer than two levels", "Give at least two, best first.")
         for better, worse in zip(levels, levels[1:], strict=False):
-            if better.share < worse.share or (worse.within is not None and better.within > worse.within):
-                says = f"'{worse.word}' stands below '{better.word}' but is the better of the two"
-                self._wrong("B004", f"levels.{worse.word}.share", says, "Give the levels best first.")
+            says = f"'{worse.word}' stands below '{better.word}' but is the better of the two"
+            if better.share < worse.share:
+                self._wrong("B023", f"levels.{worse.word}.share", says, "Give the levels best first.")
+            elif worse.within is not None and better.within > worse.within:
+                self._wrong("B023", f"levels.{worse.word}.within", says, "Give the levels best first.")
 
     def _text(self, name: str) -> str:
         self.known.add(name)
         found = self.lines.get(name)
         if found is None or found.empty:
-            self._wrong("B002", name, f"'{name}' is missing", "Add it, as in the built-in grading.yaml.")
+            self._wrong("B021", name, f"'{name}' is missing", "Add it, as in the built-in grading.yaml.")
             return ""
         return found.text.strip()
 
@@ -146,7 +148,7 @@ class _Reader:
             value = None
         if text and (value is None or value < low or (high is not None and value > high)):
             room = f"from {float(low):g} to {float(high):g}" if high is not None else f"of {float(low):g} or more"
-            self._wrong("B002", name, f"'{name}' is '{text}'", f"Write a number {room}, as 0.5 or 2/3.")
+            self._wrong("B021", name, f"'{name}' is '{text}'", f"Write a number {room}, as 0.5 or 2/3.")
         return value if value is not None else Fraction(1)
 
     def _length(self, name: str) -> Fraction:
@@ -155,10 +157,10 @@ class _Reader:
             value = length(text)
         except NotALength as error:
             if text:
-                self._wrong("B002", name, str(error), "Write a length such as 0.01 mm.")
+                self._wrong("B021", name, str(error), "Write a length such as 0.01 mm.")
             return Fraction(1)
         if value <= 0:
-            self._wrong("B002", name, f"'{name}' is '{text}'", "Write a length above zero, such as 0.01 mm.")
+            self._wrong("B021", name, f"'{name}' is '{text}'", "Write a length above zero, such as 0.01 mm.")
             return Fraction(1)
         return value
 

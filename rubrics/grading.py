@@ -1,0 +1,412 @@
+"""From deviations to levels and points: the student's own target, the class's set-up taken out, one mistake once.
+
+What is not measured is blank, never zero. A size that differs from the plan because something before it differs
+costs nothing: it is told once, at what was measured to be different.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from statistics import median
+
+from course.course import Course
+from course.quantities import Values
+from course.readings import reduced
+from course.roster import Student
+from rubrics.checks import Check, Measured, checks_of, measure
+from rubrics.class_figures import mean, sd, share_inside
+from rubrics.decide import Decision, Verdict, decide, guard_band
+from rubrics.grading_rules import Level, Rules, SetupRule, read_rules
+from shared.units import MM, Shown
+
+NOTHING = Fraction(0)
+
+Results = Mapping[str, tuple[Measured, ...]]
+"""What one student measured, by the id of the check."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One student's result of one check at one attempt. Lengths in mm."""
+
+    student: Student
+    check: Check
+    attempt: int
+    counts: bool
+    """Whether this attempt is the one that counts by the policy."""
+    target: Fraction
+    lower: Fraction | None
+    upper: Fraction
+    value: Fraction
+    deviation: Fraction
+    """Reading less target, the set-up not taken out."""
+    setup_shift: Fraction
+    """What the set-up of the class adds to the reading; taken out before grading."""
+    beyond: Fraction
+    """How far the reading, without what is taken out, lies outside the band; negative inside."""
+    limit: Fraction
+    guard: Fraction
+    level: Level
+    points: Fraction
+    certainty: Decision
+    again: bool
+    """The reading cannot tell this level from the next lower one: it should be measured again."""
+    plan_deviation: Fraction
+    """Reading less what the plan alone says."""
+    elsewhere: Fraction = NOTHING
+    """What a reading that loses points at a check of its own adds here; taken out, so that it is charged once."""
+    charged_at: tuple[str, ...] = ()
+    """Titles of those checks."""
+
+    @property
+    def inherited(self) -> Fraction:
+        """The part of the plan deviation that came with the target: no mistake of this piece of work."""
+        return self.plan_deviation - self.deviation
+
+    def words(self, shown: Shown = MM) -> str:
+        """The result in a sentence, in a reader's units."""
+        parts = [signed(self.deviation, shown)]
+        if self.setup_shift:
+            parts.append(f"{signed(self.setup_shift, shown)} of it from the set-up of the class")
+        if self.elsewhere:
+            parts.append(f"{signed(self.elsewhere, shown)} of it charged at {', '.join(self.charged_at)}")
+        if self.again:
+            parts.append("measure again: this reading cannot decide")
+        return "; ".join(parts)
+
+
+def signed(value: Fraction, shown: Shown = MM) -> str:
+    """A small difference with its sign; nothing has none."""
+    text = shown.fine(value)
+    return f"+{text}" if value > 0 and any(c in "123456789" for c in text) else text
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """A deviation that most of a class shares: the set-up is the cause. Lengths in mm."""
+
+    check: Check
+    attempt: int
+    shift: Fraction
+    sharing: int
+    measured: int
+    cause: Check | None = None
+    """For a fit, the size that is off together and makes the fit so."""
+
+    @property
+    def words(self) -> str:
+        """The finding in a sentence."""
+        if self.cause:
+            return f"'{self.check.title}' follows from '{self.cause.title}': {signed(self.shift)} is taken out"
+        by = f"{'over' if self.shift > 0 else 'under'} by about {MM.fine(abs(self.shift))}"
+        return (
+            f"{self.sharing} of {self.measured} are {by} at '{self.check.title}': "
+            "the set-up is the cause, not the students; it is taken out before grading"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ClassResult:
+    """What the class made of one check, by the attempts that count. Lengths in mm."""
+
+    check: Check
+    measured: int
+    students: int
+    mean: Fraction | None
+    """Mean deviation; None when nobody measured."""
+    sd: float | None
+    """Of the deviations; None below two."""
+    inside: Fraction | None
+    """Share within the band, the set-up not taken out."""
+    setups: tuple[Setup, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanDifference:
+    """A thing that is not as planned, told once where it arose. Lengths in mm."""
+
+    quantity: str
+    says: str
+    value: Fraction
+    planned: Fraction
+    by: Fraction
+    """What this thing alone adds; what was before it is left out."""
+    follows: tuple[tuple[Check, Fraction], ...]
+    """Checks whose target followed it, and by how much; no points are lost there."""
+
+
+@dataclass(frozen=True, slots=True)
+class StudentGrade:
+    """One student's points so far."""
+
+    student: Student
+    marks: tuple[Mark, ...]
+    """Those that count, in order of the work."""
+    points: Fraction
+    of: Fraction
+    """Points of the checks that are measured."""
+    checks: int
+    not_measured: tuple[Check, ...]
+    differences: tuple[PlanDifference, ...]
+
+    @property
+    def share(self) -> Fraction | None:
+        """Points of those that could be had; None before anything is measured."""
+        return self.points / self.of if self.of else None
+
+    @property
+    def worst(self) -> Mark | None:
+        """The mark that lost most; None when none lost anything."""
+        lost = [m for m in self.marks if m.level.share < 1]
+        return min(lost, key=lambda m: (m.level.share, -m.beyond / m.limit, m.check.id)) if lost else None
+
+
+@dataclass(frozen=True, slots=True)
+class Grades:
+    """All marks of a course."""
+
+    course: Course
+    rules: Rules
+    checks: tuple[Check, ...]
+    marks: tuple[Mark, ...]
+    """By student, check and attempt."""
+    students: tuple[StudentGrade, ...]
+    classes: tuple[ClassResult, ...]
+    setups: tuple[Setup, ...]
+
+
+def grade(course: Course) -> Grades:
+    """Grade everything that is measured.
+
+    Raises:
+        InputRefused: The rule of grading cannot be used (`read_rules`).
+    """
+    rules, checks = read_rules(course.folder, course.settings), checks_of(course)
+    results = {s.id: {check.id: measure(check, course, s) for check in checks} for s in course.students}
+    setups = find_setups(checks, list(results.values()), rules.setup)
+    students = tuple(_grade_student(course, student, checks, results[student.id], rules, setups)
+                     for student in course.students)  # fmt: skip
+    marks = tuple(mark for _, every in students for mark in every)
+    grades = tuple(one for one, _ in students)
+    classes = tuple(_class_result(check, grades, setups) for check in checks)
+    return Grades(course, rules, checks, marks, grades, classes, setups)
+
+
+def limit_of(check: Check) -> Fraction:
+    """What counts as one limit: half the band, or all of a band that starts at nothing. [mm]"""
+    return check.upper if check.one_sided else (check.upper - check.lower) / 2
+
+
+def _aim(check: Check) -> Fraction:
+    """The deviation a student aims for: none, or the middle of a band that does not hold its own target. [mm]"""
+    return NOTHING if check.one_sided or check.lower <= 0 <= check.upper else (check.upper + check.lower) / 2
+
+
+def beyond(check: Check, deviation: Fraction) -> Fraction:
+    """How far a deviation lies outside the band of a check; negative inside. [mm]"""
+    over = deviation - check.upper
+    return over if check.one_sided else max(over, check.lower - deviation)
+
+
+def find_setups(checks: Sequence[Check], results: Sequence[Results], rule: SetupRule) -> tuple[Setup, ...]:
+    """Which checks a class misses together.
+
+    Args:
+        checks: In order of the work; a check with one limit only has no side and is passed over.
+        results: One mapping for each student.
+        rule: Share, number, threshold and rounding.
+    """
+    found: list[Setup] = []
+    for check in checks:
+        attempts = sorted({m.attempt for each in results for m in each[check.id]})
+        for attempt in attempts if not check.one_sided else ():
+            off = [m.deviation for each in results for m in each[check.id] if m.attempt == attempt]
+            shift, sharing = common_shift(off, check, rule)
+            if shift:
+                found.append(Setup(check, attempt, shift, sharing, len(off)))
+    sizes = {(name, s.attempt): s.check for s in found if s.check.kind == "size" for name, _, _ in s.check.reads}
+    return tuple(
+        setup if setup.check.kind == "size" else replace(setup, cause=_cause(setup, sizes)) for setup in found
+    )
+
+
+def _cause(setup: Setup, sizes: Mapping[tuple[str, int], Check]) -> Check | None:
+    causes = (sizes.get((name, setup.attempt)) for name, _, _ in setup.check.reads)
+    return next((check for check in causes if check), None)
+
+
+def common_shift(deviations: Sequence[Fraction], check: Check, rule: SetupRule) -> tuple[Fraction, int]:
+    """By how much most of a class is off together, and how many are; 0 when there is no such shift. [mm]"""
+    far = rule.threshold * limit_of(check)
+    off = [deviation - _aim(check) for deviation in deviations]
+    for side in (1, -1):
+        sharing = [each for each in off if side * each >= far]
+        if sharing and len(off) >= rule.students and Fraction(len(sharing), len(off)) >= rule.share:
+            return round(median(sharing) / rule.step) * rule.step, len(sharing)
+    return NOTHING, 0
+
+
+def _taken_out(deviation: Fraction, check: Check, setup: Setup | None) -> Fraction:
+    """The shift for a reading nearer to the shifted size than to the right one; nothing for others."""
+    if setup is None:
+        return NOTHING
+    off = deviation - _aim(check)
+    return setup.shift if abs(off - setup.shift) < abs(off) else NOTHING
+
+
+def mark_of(
+    student: Student,
+    check: Check,
+    measured: Measured,
+    rules: Rules,
+    setup: Setup | None = None,
+    elsewhere: Fraction = NOTHING,
+    charged_at: tuple[str, ...] = (),
+) -> Mark:
+    """The mark of one result; whether it counts is decided with the other attempts."""
+    shift = _taken_out(measured.deviation - elsewhere, check, setup)
+    out_of_it = shift + elsewhere
+    limit, guard = limit_of(check), round(Fraction(guard_band(measured.u, rules.sure)), 4)
+    out = beyond(check, measured.deviation - out_of_it)
+    level = rules.level(out, limit, guard)
+    lower = None if check.one_sided else measured.target + check.lower
+    upper = measured.target + check.upper
+    certainty = decide(measured.value - out_of_it, lower, upper, measured.u, rules.sure, check.one_sided)
+    return Mark(
+        student, check, measured.attempt, True, measured.target, lower, upper, measured.value, measured.deviation,
+        shift, out, limit, guard, level, check.points * level.share, certainty,
+        level != rules.level(out, limit), measured.value - measured.planned, elsewhere, charged_at,
+    )  # fmt: skip
+
+
+def _attempts(marks: Sequence[Mark], policy: str) -> list[Mark]:
+    """The marks of one check, with the one that counts marked."""
+    if not marks:
+        return []
+    best = max(marks, key=lambda m: (m.level.share if policy == "better" else NOTHING, m.attempt))
+    return [replace(mark, counts=mark is best) for mark in marks]
+
+
+def _grade_student(
+    course: Course,
+    student: Student,
+    checks: Sequence[Check],
+    results: Results,
+    rules: Rules,
+    setups: Sequence[Setup],
+) -> tuple[StudentGrade, list[Mark]]:
+    shared = {(setup.check.id, setup.attempt): setup for setup in setups}
+    values = course.values(student)
+    made: dict[str, list[Mark]] = {}
+    charged: dict[str, Mark] = {}
+    for check in sorted(checks, key=lambda check: check.formula is not None):
+        marks = []
+        for one in results[check.id]:
+            elsewhere, titles = charged_elsewhere(check, one, charged, values)
+            marks.append(mark_of(student, check, one, rules, shared.get((check.id, one.attempt)), elsewhere, titles))
+        made[check.id] = _attempts(marks, rules.policy)
+        if check.formula is None and check.kind != "spread":
+            name = check.reads[0][0]
+            for mark in made[check.id]:
+                if mark.counts and mark.level.share < 1:
+                    charged[name] = mark
+    marks = [mark for check in checks for mark in made[check.id]]
+    counted = tuple(mark for mark in marks if mark.counts)
+    points = sum((mark.points for mark in counted), NOTHING)
+    of = Fraction(sum(mark.check.points for mark in counted))
+    open_ = tuple(check for check in checks if not results[check.id])
+    return StudentGrade(
+        student, counted, points, of, len(checks), open_, plan_differences(values, checks, rules.tell)
+    ), marks  # fmt: skip
+
+
+def charged_elsewhere(
+    check: Check, measured: Measured, charged: Mapping[str, Mark], values: Values
+) -> tuple[Fraction, tuple[str, ...]]:
+    """What readings that lost points at checks of their own add to a difference or fit, and the titles of those.
+
+    Found by working the check out again with each such reading where it should be; nothing when that is no better.
+
+    Args:
+        check: One that is worked out of several readings; others give nothing.
+        measured: Its result.
+        charged: The mark that lost points, by quantity.
+        values: The student's cabinet.
+    """
+    blamed = [name for name, _, _ in check.reads if name in charged]
+    if check.formula is None or not blamed:
+        return NOTHING, ()
+    mended, index = list(values.all), values.graph.index
+    for name, _, _ in check.reads:
+        read = [one.value for one in measured.readings if one.quantity == name and one.value is not None]
+        mended[index[name]] = charged[name].target if name in charged else reduced(read, values.graph[name].read)[0]
+    value = check.formula.run(mended)
+    if beyond(check, value - measured.target) >= beyond(check, measured.deviation):
+        return NOTHING, ()
+    return measured.value - value, tuple(charged[name].check.title for name in blamed)
+
+
+def plan_differences(values: Values, checks: Sequence[Check], tell: Fraction) -> tuple[PlanDifference, ...]:
+    """What of a student's cabinet moved the targets of checks away from the plan, each told once where it arose.
+
+    A thing arises where a reading differs from what it should be, or where a choice or measured stock differs from
+    the plan. What follows is found by working the cabinet out again without it.
+
+    Args:
+        values: The student's cabinet now.
+        checks: All checks; those of a size can follow.
+        tell: Smallest difference that is told. [mm]
+    """
+    sized = [check for check in checks if check.kind == "size"]
+    found = []
+    for name in sorted({*values.settings, *values.found}, key=values.graph.index.__getitem__):
+        planned = values.target(name) if name in values.found else values.planned(name)
+        now = values[name]
+        if values.graph[name].dimension != 1 or abs(now - planned) < tell:
+            continue
+        without = values.graph.evaluate(_less(values.settings, name), _less(values.found, name))
+        moved = [(c, values.target(q) - without.target(q)) for c in sized for q, _, _ in c.reads[:1] if q != name]
+        follows = tuple((check, by) for check, by in moved if abs(by) >= tell)
+        if follows:
+            found.append(PlanDifference(name, values.graph[name].says, now, planned, now - planned, follows))
+    return tuple(found)
+
+
+def _less(given: Mapping[str, object], name: str) -> dict:
+    return {key: value for key, value in given.items() if key != name}
+
+
+def _class_result(check: Check, students: Sequence[StudentGrade], setups: Sequence[Setup]) -> ClassResult:
+    off = [m.deviation for s in students for m in s.marks if m.check is check]
+    own = tuple(setup for setup in setups if setup.check is check)
+    if not off:
+        return ClassResult(check, 0, len(students), None, None, None, own)
+    inside = share_inside(off, None if check.one_sided else check.lower, check.upper)
+    return ClassResult(check, len(off), len(students), mean(off), sd(off) if len(off) > 1 else None, inside, own)
+
+
+def attention(grades: Grades) -> tuple[str, ...]:
+    """What an instructor should look at, the widest first; empty when nothing."""
+    lines = [f"{setup.words}." for setup in grades.setups if setup.cause is None]
+    marks = [mark for one in grades.students for mark in one.marks]
+    worst = grades.rules.levels[-1]
+    for word, found in (
+        (worst.word.lower(), [m for m in marks if m.level is worst]),
+        ("measure again", [m for m in marks if m.again]),
+    ):
+        if found:
+            lines.append(f"{len(found)} to {word}: {_some([f'{m.student.id} {m.check.title}' for m in found])}.")
+    crude = dict.fromkeys(m.check.title for m in marks if m.certainty.verdict is Verdict.CANNOT_TELL)
+    if crude:
+        lines.append(f"Too coarse a tool to decide, for some or all: {_some(list(crude))}.")
+    blank = [(one, len(one.not_measured)) for one in grades.students if one.not_measured]
+    if blank:
+        lines.append(f"Not measured yet: {_some([f'{s.student.id} ({n} of {s.checks})' for s, n in blank], 8)}.")
+    return tuple(lines)
+
+
+def _some(names: Sequence[str], most: int = 3) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

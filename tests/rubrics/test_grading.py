@@ -1,0 +1,291 @@
+"""Marks from readings: levels, the student's own target, the class's set-up, one mistake charged once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from course.readings import Reading
+from rubrics.checks import Measured, checks_of
+from rubrics.decide import Verdict
+from rubrics.grading import attention, find_setups, grade, mark_of, signed
+from rubrics.grading_rules import read_rules
+from shared.problems import InputRefused
+from shared.units import INCHES
+
+RULES = read_rules()
+
+
+def readings(student: str, sizes: dict[str, str], attempt: int = 1) -> list[Reading]:
+    """Readings of `name: "365.2 364.8"`; the same for every place when there is one."""
+    return [
+        Reading(student, name, place, attempt, raw, Fraction(raw))
+        for name, text in sizes.items()
+        for place, raw in enumerate(text.split(), 1)
+    ]
+
+
+def measured(deviation: str, u: float = 0.0, attempt: int = 1) -> Measured:
+    off = Fraction(deviation)
+    return Measured(10 + off, Fraction(10), Fraction(10), off, u, attempt, ())
+
+
+@pytest.fixture
+def two_sided(course_of):
+    check = next(c for c in checks_of(course_of()) if c.id == "door.rail.top.shoulder")
+    return replace(check, lower=Fraction("-0.4"), upper=Fraction("0.4"), points=3)
+
+
+@pytest.fixture
+def upper_only(two_sided):
+    return replace(two_sided, lower=Fraction(0), upper=Fraction("0.4"), one_sided=True)
+
+
+@pytest.fixture
+def student(course_of):
+    return course_of().students[0]
+
+
+@pytest.mark.parametrize(
+    ("deviation", "word", "points"),
+    [
+        ("0", "On the mark", 3), ("0.4", "On the mark", 3), ("-0.4", "On the mark", 3), ("0.42", "Close", 2),
+        ("-0.8", "Close", 2), ("0.81", "Usable", 1), ("1.2", "Usable", 1), ("1.3", "Do again", 0),
+        ("-1.3", "Do again", 0),
+    ],
+)  # fmt: skip
+def test_levels_lie_at_one_two_and_three_limits(two_sided, student, deviation, word, points):
+    """A band of +-0.4 mm gives 3, 2, 1 and 0 points at 0.4, 0.8 and 1.2 mm; the edge belongs to the better level."""
+    mark = mark_of(student, two_sided, measured(deviation), RULES)
+    assert (mark.level.word, mark.points) == (word, points)
+
+
+@pytest.mark.parametrize(
+    ("deviation", "word"), [("0", "On the mark"), ("0.4", "On the mark"), ("0.8", "Close"), ("1.21", "Do again")]
+)
+def test_a_band_from_nothing_counts_its_whole_width(upper_only, student, deviation, word):
+    """What may not be more than 0.4 mm is Close up to 0.8 mm, and has no lower limit."""
+    mark = mark_of(student, upper_only, measured(deviation), RULES)
+    assert mark.level.word == word
+    assert mark.lower is None and mark.upper == Fraction("10.4")
+
+
+def test_a_band_off_its_target_is_counted_from_its_middle(two_sided, student):
+    """A fit of +0.0 to +0.5 mm has its limits 0.25 mm about +0.25 mm."""
+    check = replace(two_sided, lower=Fraction(0), upper=Fraction("0.5"))
+    words = [mark_of(student, check, measured(d), RULES).level.word for d in ("0.5", "0.75", "-0.25", "-0.26", "1.01")]
+    assert words == ["On the mark", "Close", "Close", "Usable", "Do again"]
+
+
+def test_a_reading_that_cannot_decide_keeps_the_better_level(two_sided, student):
+    """0.42 mm with a standard uncertainty of 0.15 mm may be inside 0.4 mm: full points, and measure again."""
+    mark = mark_of(student, two_sided, measured("0.42", u=0.15), RULES)
+    assert mark.level.word == "On the mark" and mark.again
+    assert "measure again" in mark.words()
+
+
+def test_a_reading_that_decides_is_not_asked_for_again(two_sided, student):
+    """At 0.42 mm with 0.01 mm of uncertainty the limit is exceeded: 1.645 x 0.01 is less than 0.02."""
+    mark = mark_of(student, two_sided, measured("0.42", u=0.01), RULES)
+    assert mark.level.word == "Close" and not mark.again
+    assert mark.certainty.verdict is Verdict.OUTSIDE
+
+
+@given(st.fractions(-3, 3), st.floats(0, 0.5), st.floats(0, 0.5))
+def test_a_cruder_tool_never_costs_points(deviation, fine, crude):
+    """The duty of proof lies with whoever takes the mark away."""
+    beyond = abs(deviation) - Fraction("0.4")
+    limit, low, high = Fraction("0.4"), Fraction(min(fine, crude)), Fraction(max(fine, crude))
+    assert RULES.level(beyond, limit, high).share >= RULES.level(beyond, limit, low).share
+
+
+@given(st.fractions(0, 3), st.fractions(0, 3))
+def test_points_never_rise_with_the_deviation(one, other):
+    """Of two deviations the smaller has the better level or the same."""
+    near, far = sorted((one, other))
+    limit = Fraction("0.4")
+    assert RULES.level(near - limit, limit).share >= RULES.level(far - limit, limit).share
+
+
+STORY_9 = {
+    "divider.upper.width": "365.2 364.8 365.0",
+    "door.stile.left.width": "49.6",
+    "door.stile.right.width": "49.6",
+    "door.rail.top.shoulder": "262.6",
+}
+
+
+def test_a_rail_that_fits_the_real_case_has_no_error(course_of):
+    """A rail of 262.6 mm where her case needs 262.6 and the plan said 261.0: fit error 0.0, full points, plan +1.6."""
+    course = course_of()
+    course.log.add(readings("s1", STORY_9))
+    marks = {m.check.id: m for m in grade(course).marks if m.student.id == "s1"}
+    rail = marks["door.rail.top.shoulder"]
+    assert (rail.target, rail.deviation, rail.plan_deviation) == (Fraction("262.6"), 0, Fraction("1.6"))
+    assert rail.level.word == "On the mark" and rail.points == rail.check.points
+    assert rail.inherited == Fraction("1.6")
+
+
+def test_what_differs_from_the_plan_is_told_once_where_it_arose(course_of):
+    """The opening is told with +0.8 and each stile with -0.4 mm; rail and panel only follow and are not told."""
+    course = course_of()
+    course.log.add(readings("s1", {**STORY_9, "door.rail.bottom.shoulder": "262.6"}))
+    ada = grade(course).students[0]
+    told = {d.quantity: d for d in ada.differences}
+    assert {name: d.by for name, d in told.items()} == {
+        "divider.upper.width": Fraction("0.8"),
+        "door.stile.left.width": Fraction("-0.4"),
+        "door.stile.right.width": Fraction("-0.4"),
+    }
+    follows = {check.id: by for check, by in told["divider.upper.width"].follows}
+    assert follows["door.rail.top.shoulder"] == follows["door.rail.bottom.shoulder"] == Fraction("0.8")
+
+
+def test_a_student_who_follows_the_plan_and_not_her_case_is_off(course_of):
+    """With the same case a rail of 261.0 mm, right by the plan, is 1.6 mm short and to be done again."""
+    course = course_of()
+    course.log.add(readings("s1", {**STORY_9, "door.rail.top.shoulder": "261.0"}))
+    rail = next(m for m in grade(course).marks if m.check.id == "door.rail.top.shoulder")
+    assert (rail.deviation, rail.plan_deviation, rail.level.word) == (Fraction("-1.6"), 0, "Do again")
+
+
+STORY_17 = "0.15 0.16 0.16 0.17 0.17 0.18 0.18 0.18 0.18 0.19 0.20 0.21 0.22 0.22".split()
+OTHERS = ["0.01", "-0.02"]
+
+
+def test_a_class_that_is_off_together_names_the_set_up(two_sided, student):
+    """14 of 16 tenons are 0.15 to 0.22 thick: the set-up is named and 0.18 taken out; the spread is graded."""
+    check = replace(two_sided, lower=Fraction("-0.1"), upper=Fraction("0.1"))
+    every = [measured(d) for d in [*STORY_17, *OTHERS]]
+    (setup,) = find_setups([check], [{check.id: (m,)} for m in every], RULES.setup)
+    assert (setup.shift, setup.sharing, setup.measured) == (Fraction("0.18"), 14, 16)
+    assert setup.words == (
+        "14 of 16 are over by about 0.18\u00a0mm at 'door rail top: shoulder to shoulder': the set-up is the cause, "
+        "not the students; it is taken out before grading"
+    )
+    marks = [mark_of(student, check, m, RULES, setup) for m in every]
+    assert {mark.level.word for mark in marks} == {"On the mark"}
+    assert [m.setup_shift for m in marks[-2:]] == [0, 0], "who did not work from that set-up is left alone"
+    assert {mark_of(student, check, m, RULES).level.word for m in every[:14]} == {"Close", "Usable"}
+
+
+def test_spread_about_a_common_set_up_is_graded(two_sided, student):
+    """Beside the class's +0.18 mm a tenon 0.40 thick is 0.22 off by its maker's own hand."""
+    check = replace(two_sided, lower=Fraction("-0.1"), upper=Fraction("0.1"))
+    every = [measured(d) for d in [*STORY_17, "0.40", "0.01"]]
+    (setup,) = find_setups([check], [{check.id: (m,)} for m in every], RULES.setup)
+    mark = mark_of(student, check, measured("0.40"), RULES, setup)
+    assert mark.level.word == "Usable"
+    assert mark.words() == "+0.4\u00a0mm; +0.18\u00a0mm of it from the set-up of the class"
+
+
+@pytest.mark.parametrize(
+    "deviations",
+    [["0.18"] * 5, ["0.18"] * 8 + ["-0.02"] * 4, ["0.01"] * 16],
+    ids=["too few students", "too few of the class", "too little to matter"],
+)
+def test_no_set_up_is_blamed_without_reason(two_sided, deviations):
+    """Five students, two thirds of a class, or a tenth of a limit are no set-up."""
+    check = replace(two_sided, lower=Fraction("-0.1"), upper=Fraction("0.1"))
+    assert not find_setups([check], [{check.id: (measured(d),)} for d in deviations], RULES.setup)
+
+
+def test_a_mistake_is_charged_once(course_of):
+    """A rail 20 mm short is to be done again; that the pair then differs by 20 mm costs nothing more."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "241.0", "door.rail.bottom.shoulder": "261.05"}))
+    marks = {m.check.id: m for m in grade(course).marks}
+    pair = marks["door.shoulder.the_two_rails"]
+    assert marks["door.rail.top.shoulder"].points == 0
+    assert pair.points == pair.check.points and pair.elsewhere == 20
+    assert pair.charged_at == ("door rail top: shoulder to shoulder",)
+
+
+def test_two_rails_that_each_hold_but_differ_are_charged_as_a_pair(course_of):
+    """Rails 0.25 long and 0.28 short each hold +-0.3; together they differ by 0.53 mm and that costs points."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "261.25", "door.rail.bottom.shoulder": "260.72"}))
+    marks = {m.check.id: m for m in grade(course).marks}
+    pair = marks["door.shoulder.the_two_rails"]
+    assert pair.elsewhere == 0 and pair.deviation == Fraction("0.53")
+    assert pair.beyond == Fraction("0.33")
+
+
+def test_what_is_not_measured_is_blank_and_listed(course_of):
+    """One reading is graded out of its own points alone; all other checks are listed as not measured."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "261.0"}))
+    ada, bo = grade(course).students
+    assert (ada.points, ada.of, ada.share, len(ada.not_measured)) == (4, 4, 1, ada.checks - 1)
+    assert (bo.points, bo.share, len(bo.not_measured)) == (0, None, bo.checks)
+
+
+@pytest.mark.parametrize(("policy", "attempt"), [("better", 1), ("latest", 2)])
+def test_the_policy_says_which_attempt_counts(course_of, policy, attempt):
+    """A first attempt on the mark and a second 1 mm off: `better` keeps the first, `latest` takes the second."""
+    course = course_of(course=f"title: T\nid: t\ngrading: {{policy: {policy}}}\n")
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "261.0"}))
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "262.0"}, attempt=2))
+    grades = grade(course)
+    assert [m.attempt for m in grades.students[0].marks if m.check.id == "door.rail.top.shoulder"] == [attempt]
+    assert len([m for m in grades.marks if m.check.id == "door.rail.top.shoulder"]) == 2, "no attempt is lost"
+
+
+def test_class_figures_are_those_of_the_deviations(course_of):
+    """Deviations of 0.2 and -0.4 mm: mean -0.1, standard deviation 0.3 x root 2, one of two inside +-0.3."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "261.2"}))
+    course.log.add(readings("s2", {"door.rail.top.shoulder": "260.6"}))
+    found = next(c for c in grade(course).classes if c.check.id == "door.rail.top.shoulder")
+    assert (found.measured, found.students, found.mean, found.inside) == (2, 2, Fraction("-0.1"), Fraction(1, 2))
+    assert found.sd == pytest.approx(0.3 * 2**0.5)
+
+
+def test_attention_names_who_and_what(course_of):
+    """What is to be done again and what is not measured is said with ids."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "241.0"}))
+    lines = attention(grade(course))
+    assert "1 to do again: s1 door rail top: shoulder to shoulder." in lines
+    assert any(line.startswith("Not measured yet: s1 (") and "s2 (" in line for line in lines)
+
+
+def test_a_small_difference_has_its_sign():
+    """Over is +, under is -, nothing has no sign; a student's own unit is used."""
+    assert [signed(Fraction(t)) for t in ("0.18", "-0.18", "0")] == ["+0.18\u00a0mm", "-0.18\u00a0mm", "0.0\u00a0mm"]
+    assert signed(Fraction("0.254"), INCHES) == "+0.01\u00a0in"
+
+
+REFUSED = {
+    "policy: best": "the policy is 'best'",
+    "sure: 2": "'sure' is '2'",
+    "polcy: latest": "grading has no 'polcy'",
+    "set-up: {step: 0 mm}": "'set-up.step' is '0 mm'",
+    "levels: {Close: {within: far}}": "'levels.Close.within' is 'far'",
+    "levels: {Close: {within: 0.5}}": "'Close' stands below 'On the mark' but is the better of the two",
+    "plan: {tell: much}": "'much' is not a length",
+}
+
+
+@pytest.mark.parametrize(("line", "says"), REFUSED.items())
+def test_a_rule_of_no_use_is_refused_with_its_place(course_of, line, says):
+    """Each wrong line of `grading:` in course.yaml is told with file and line."""
+    course = course_of(course=f"title: T\nid: t\ngrading:\n  {line}\n")
+    with pytest.raises(InputRefused) as refused:
+        grade(course)
+    (problem,) = refused.value.problems
+    assert says in problem.says
+    assert (problem.place.file, problem.place.line) == ("course.yaml", 4)
+
+
+def test_a_rule_of_the_course_folder_wins(course_folder):
+    """grading.yaml in the course folder is read instead of the built-in one; what it lacks is missing."""
+    folder = course_folder()
+    (folder / "grading.yaml").write_text("levels: {Good: {within: 1, share: 1}, Not yet: {share: 0}}\n", "utf-8")
+    with pytest.raises(InputRefused) as refused:
+        read_rules(folder)
+    assert "'policy' is missing" in {problem.says for problem in refused.value.problems}
