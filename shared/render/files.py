@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
-import tempfile
 import unicodedata
 from pathlib import Path
 
@@ -21,28 +21,30 @@ def write_file(path: Path, content: str | bytes) -> Path:
         InputRefused: The folder is read-only, a folder has that name, or the disk is full.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
-    temporary = ""
+    temporary = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.is_file() and path.read_bytes() == data:
             return path
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
-        with os.fdopen(handle, "wb") as file:
+        temporary = path.with_name(f".{os.getpid()}-{os.urandom(4).hex()}.part")
+        with temporary.open("xb") as file:
             file.write(data)
-        os.chmod(temporary, 0o644)
         os.replace(temporary, path)
-    except OSError as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-        says = f"the file cannot be written ({(error.strerror or 'unknown reason').lower()})"
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or str(error) or "unknown reason").lower()
+        says = f"the file cannot be written ({reason})"
         do = "Close programs that use it, check that the folder can be written to, or give another folder."
         raise InputRefused([Problem("F001", Place(str(path)), says, do)]) from None
+    finally:
+        if temporary:
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
     return path
 
 
 def safe_name(text: str) -> str:
     """A readable file name from any text: letters of any script, digits, - and _; never empty or reserved."""
     plain = unicodedata.normalize("NFC", text)
-    kept = "".join(c if c.isalnum() or c in "-_" else " " for c in plain)
+    kept = "".join(c if c.isalnum() or unicodedata.category(c)[0] == "M" or c in "-_" else " " for c in plain)
     name = re.sub(r"\s+", "-", kept.strip())[:60].strip("-_")
     return f"{name or 'unnamed'}-" if name.lower() in _RESERVED else name or "unnamed"

@@ -312,6 +312,8 @@ def test_words_that_only_look_like_sizes_stay_words():
     assert words(markdown_tree("cut 3 inner parts, 2 minutes", "x.md")) == "cut 3 inner parts, 2 minutes"
 
 
+HINDI = "\u0939\u093f\u0928\u094d\u0926\u0940"
+"""Letters that are not whole without the marks at them."""
 WIDE = "| " + " | ".join(f"unbreakableHeading{i:02}" for i in range(14)) + " |\n"
 
 
@@ -455,10 +457,36 @@ def test_a_file_is_written_whole_or_refused(tmp_path):
     assert write_file(tmp_path / "new" / "a.txt", "text").read_text() == "text"
 
 
+def test_a_file_that_fails_on_its_way_leaves_the_old_one(tmp_path, monkeypatch):
+    """When the last step fails, the old file is whole and nothing half-written lies beside it."""
+    kept = write_file(tmp_path / "a.txt", "old")
+
+    def fails(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("os.replace", fails)
+    with pytest.raises(InputRefused) as refused:
+        write_file(kept, "new")
+    assert str(refused.value) == (
+        f"{kept}: F001: the file cannot be written (permission denied)\n"
+        "    Close programs that use it, check that the folder can be written to, or give another folder."
+    )
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("a.txt", "old")]
+
+
+def test_a_file_in_the_way_of_a_folder_is_refused(tmp_path):
+    """A folder that cannot be made, and a name no system takes, are refused in words."""
+    (tmp_path / "out").write_text("x")
+    for path in (tmp_path / "out" / "a.pdf", tmp_path / "a\0b.pdf", tmp_path / ("a" * 400)):
+        with pytest.raises(InputRefused, match="F001: the file cannot be written"):
+            write_file(path, b"x")
+
+
 @pytest.mark.parametrize(
     ("text", "name"),
     [("Ada Fenwick", "Ada-Fenwick"), ("../../etc", "etc"), ("=1+1", "1-1"), ("CON", "CON-"), ("", "unnamed"),
-     ("Zo\u00eb \U0001f600", "Zo\u00eb"), ("a" * 90, "a" * 60)],
+     ("Zo\u00eb \U0001f600", "Zo\u00eb"), ("a" * 90, "a" * 60), (HINDI, HINDI),
+     ("con/\u202ea", "con-a"), ("...", "unnamed")],
 )  # fmt: skip
 def test_names_become_file_names(text: str, name: str):
     """A name makes a readable file name that no system refuses."""
