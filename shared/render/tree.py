@@ -111,13 +111,21 @@ class _Environment(jinja2.sandbox.SandboxedEnvironment):
         )  # fmt: skip
         self.globals.clear()
         self.globals["range"] = jinja2.sandbox.safe_range
-        self.sources: dict[str, str] = {}
+        self.used: list[str] = []
 
     def compile(self, source, name=None, filename=None, raw=False, defer_init=False):  # noqa: ANN001, ANN201
         """As Jinja does it, with the template's name in the place of its path."""
-        if name and isinstance(source, str):
-            self.sources[name] = source
         return super().compile(source, name, name or filename, raw, defer_init)
+
+    def _load_template(self, name, globals):  # noqa: ANN001, ANN202
+        """As Jinja does it; keeps the name, since a loader may give a template that was compiled before."""
+        if name not in self.used:
+            self.used.append(name)
+        return super()._load_template(name, globals)
+
+    def sources(self) -> dict[str, str]:
+        """The text of each template used, by its name."""
+        return {name: self.loader.get_source(self, name)[0] for name in self.used} if self.loader else {}
 
 
 class _Unknown(jinja2.StrictUndefined):
@@ -191,7 +199,7 @@ def _where(error: BaseException, made: _Environment, template: str) -> Place:
     place, frame = Place(template), error.__traceback__
     while frame:
         name = frame.tb_frame.f_code.co_filename
-        if name in made.sources:
+        if name in made.used:
             place = Place(name, frame.tb_lineno)
         frame = frame.tb_next
     return place
@@ -210,7 +218,10 @@ _PARSER = _parser()
 
 
 def markdown_tree(
-    text: str, file: str, drawings: Drawings | None = None, sources: Mapping[str, str] | None = None
+    text: str,
+    file: str,
+    drawings: Drawings | None = None,
+    sources: Callable[[], Mapping[str, str]] | None = None,
 ) -> Tree:
     """The tree of a Markdown text.
 
@@ -218,13 +229,14 @@ def markdown_tree(
         text: Markdown; raw HTML is plain text.
         file: Name shown in problems.
         drawings: What the marks of drawings stand for.
-        sources: The templates the text came from; faults are told with their lines where they can be found there.
+        sources: Gives the templates that a whole page came from, by name; faults are told with their lines where
+            they can be found there.
 
     Raises:
         InputRefused: A box of unknown kind or never closed, a table row with too many or too few cells, a line of a
             table outside a table, a heading that skips a level, or a thing that cannot be printed.
     """
-    walk = _Walk(file, text.split("\n"), drawings or Drawings(), sources or {})
+    walk = _Walk(file, text.split("\n"), drawings or Drawings(), sources)
     tokens = _PARSER.parse(text)
     walk.headings(tokens)
     walk.table_rows(tokens)
@@ -235,7 +247,9 @@ def markdown_tree(
 
 
 class _Walk:
-    def __init__(self, file: str, lines: Sequence[str], drawings: Drawings, sources: Mapping[str, str]) -> None:
+    def __init__(
+        self, file: str, lines: Sequence[str], drawings: Drawings, sources: Callable[[], Mapping[str, str]] | None
+    ) -> None:
         self.file, self.lines, self.drawings, self.sources = file, lines, drawings, sources
         self.problems: list[Problem] = []
         self.told: set[int] = set()
@@ -256,7 +270,7 @@ class _Walk:
             return Place(self.file, line + 1)
         text, before = self._line(line), self._before(self.lines, line)
         found: list[tuple[int, int, int, str, int]] = []
-        for name, source in self.sources.items():
+        for name, source in self.sources().items():
             written = source.split("\n")
             for number, one in enumerate(written):
                 alike = _alike(one.strip(), text)

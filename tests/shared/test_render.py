@@ -264,6 +264,28 @@ def test_a_fault_in_an_included_file_is_told_there(tmp_path):
         render_tree("page.md", ROWS, jinja2.FileSystemLoader(tmp_path))
 
 
+class CompiledOnce(jinja2.DictLoader):
+    """Compiles each template once for all pages, as a loader may."""
+
+    codes: dict = {}
+
+    def load(self, environment, name, globals=None):
+        if name not in self.codes:
+            self.codes[name] = environment.compile(self.mapping[name], name, "/somewhere/" + name)
+        return environment.template_class.from_code(environment, self.codes[name], dict(globals or {}))
+
+
+def test_faults_keep_their_lines_when_a_loader_keeps_compiled_templates():
+    """The second page made from one template tells its faults like the first one."""
+    text = "{% for row in rows %}\n\n{{ row.0 }}\n{% endfor %}\n\n::: {{ kind }} Mind\n{{ more.x }}\n:::\n"
+    loader = CompiledOnce({"page.md": text})
+    for _ in range(2):
+        with pytest.raises(InputRefused, match="^page.md:6: W004: there is no box 'nte'"):
+            render_tree("page.md", {**ROWS, "kind": "nte", "more": {"x": 1}}, loader)
+        with pytest.raises(InputRefused, match="^page.md:7: W003: 'x' is undefined"):
+            render_tree("page.md", {**ROWS, "kind": "note", "more": {}}, loader)
+
+
 def test_a_missing_template_is_named():
     """A template that is not there is named, and so is one that another page takes in, with its line."""
     with pytest.raises(InputRefused, match="^page.md: W001: there is no template 'page.md'"):
