@@ -379,7 +379,8 @@ class _Instances:
         one_sided = item.band.lower is None
         return Check(
             id_, spec.name, spec.title, assembly.name, spec.stage, f"{where}: {item.title}", item.title, where,
-            item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0), one_sided,
+            item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0),
+            one_sided,
             item.instrument, item.points, spec.who, spec.releases, item.over, item.under, spec.source,
         )  # fmt: skip
 

@@ -1,0 +1,381 @@
+"""Takes in measured sheets: workbooks from any spreadsheet, and CSV; cell by cell, nothing lost, nothing twice.
+
+Nothing of a foreign file is ever run: formulas are not evaluated, links are not followed.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import zipfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+
+from openpyxl import Workbook, load_workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from course.course import Course
+from course.readings import STATES, Reading, Taken
+from course.roster import Student
+from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, cells_by_heading
+from rubrics.slips import question
+from shared.places import Place, Row, Unreadable, read_csv, read_text
+from shared.problems import InputRefused, Problem, meant
+from shared.units import NotALength, length
+
+MAX_BYTES, MAX_UNPACKED, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 5_000, 60
+"""No measuring sheet is larger than this."""
+CSV_COLUMNS = ("student", "quantity", "place", "attempt", "reading", "unit", "reader", "instrument", "taken", "note")
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A state of a part, written on a sheet."""
+
+    student: Student
+    part: str
+    state: str
+    date: str
+    place: Place
+
+
+@dataclass
+class _Found:
+    """What one file holds."""
+
+    readings: list[Reading] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+    def wrong(self, code: str, place: Place, says: str, do: str) -> None:
+        self.problems.append(Problem(code, place, says, do))
+
+
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """What became of the files."""
+
+    taken: Taken
+    files: tuple[Path, ...]
+    marked: int
+    problems: tuple[Problem, ...]
+    """What could not be taken in, with its cell."""
+    questions: tuple[Problem, ...]
+    """What was taken in and should be looked at."""
+
+
+def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] = lambda path: None) -> Collected:
+    """Take in files, and all workbooks and CSV files of folders.
+
+    Args:
+        course: Its log grows; its values are fresh afterwards.
+        paths: Files and folders.
+        told: Called with each file before it is read.
+    """
+    found = _Found()
+    files = [file for path in paths for file in _files(path, found)]
+    for file in files:
+        told(file)
+        one = _read(course, file)
+        found.readings += one.readings
+        found.marks += one.marks
+        found.problems += one.problems
+    known = {(r.key, r.raw) for _, r in course.log.all()}
+    new = [one for one in found.readings if (one.key, one.raw) not in known]
+    taken = course.log.add(found.readings)
+    course.fresh()
+    marked = sum(_marked(course, mark, found) for mark in found.marks)
+    return Collected(taken, tuple(files), marked, tuple(found.problems), tuple(_questions(course, new)))
+
+
+def _files(path: Path, found: _Found) -> Iterator[Path]:
+    if path.is_dir():
+        inside = [
+            p for p in path.rglob("*") if p.suffix.lower() in (".xlsx", ".csv") and not p.name.startswith((".", "~$"))
+        ]
+        if not inside:
+            found.wrong(
+                "C001", Place(path.name), "there is no workbook or CSV file in this folder", "Give another folder."
+            )
+        yield from sorted(inside)
+    elif path.exists():
+        yield path
+    else:
+        found.wrong("C002", Place(path.name), "there is no such file", "Check its name.")
+
+
+def _read(course: Course, file: Path) -> _Found:
+    found = _Found()
+    if file.suffix.lower() == ".csv":
+        _csv(course, file, found)
+        return found
+    book = _opened(file, found)
+    if book is None:
+        return found
+    try:
+        _workbook(course, book, file.name, found)
+    finally:
+        book.close()
+    return found
+
+
+def _opened(file: Path, found: _Found) -> Workbook | None:
+    place = Place(file.name)
+    try:
+        if file.stat().st_size > MAX_BYTES:
+            found.wrong(
+                "C003", place, "the file is larger than any measuring sheet", "Give the sheet that fairfit made."
+            )
+            return None
+        data = file.read_bytes()
+    except OSError as error:
+        says = f"the file cannot be read ({(error.strerror or 'unknown reason').lower()})"
+        found.wrong("C004", place, says, "Close other programs that use it.")
+        return None
+    if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        do = "Save it again as .xlsx, without a password."
+        found.wrong("C005", place, "the workbook is locked by a password or of an old kind", do)
+        return None
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            if sum(info.file_size for info in packed.infolist()) > MAX_UNPACKED:
+                found.wrong(
+                    "C003", place, "the file is larger than any measuring sheet", "Give the sheet that fairfit made."
+                )
+                return None
+        return load_workbook(io.BytesIO(data), data_only=True, keep_links=False)
+    except Exception:  # a foreign file can fail in any way; it is refused, whatever it was
+        found.wrong("C006", place, "this is not a workbook", "Save the measuring sheet again as .xlsx.")
+        return None
+
+
+def _workbook(course: Course, book: Workbook, file: str, found: _Found) -> None:
+    sheets = [sheet for sheet in book.worksheets if isinstance(sheet, Worksheet)]
+    for sheet in sheets:
+        if sheet.max_row > MAX_ROWS or sheet.max_column > MAX_COLUMNS:
+            do = "Give the sheet that fairfit made."
+            found.wrong("C003", Place(file, cell=sheet.title), "the sheet is larger than any measuring sheet", do)
+            return
+    fit = [(sheet, top) for sheet in sheets if (top := cells_by_heading(sheet, (READ, QUANTITY, PLACE)))]
+    if not fit:
+        do = "Give a sheet that fairfit made, with its headings reading, quantity and place."
+        found.wrong("C007", Place(file), "no measuring sheet is in this workbook", do)
+        return
+    student, unit = None, ""
+    for sheet, (top, _) in fit:
+        owner = _owner(course, sheet, top, file, found)
+        if owner is None:
+            return
+        student, unit = owner
+        _fit_sheet(course, student, unit, sheet, file, found)
+    for sheet in sheets:
+        parts = cells_by_heading(sheet, ("state", "part name"))
+        if parts and student:
+            _parts_sheet(course, student, sheet, parts, file, found)
+
+
+def _owner(course: Course, sheet: Worksheet, top: int, file: str, found: _Found) -> tuple[Student, str] | None:
+    """The student and unit in the head of a sheet; None with a problem when it is not for this course."""
+    head: dict[str, tuple[str, str]] = {}
+    labels = {label: key for key, label in KEYS.items()}
+    for row in sheet.iter_rows(min_row=1, max_row=top - 1):
+        for cell, after in zip(row, row[1:], strict=False):
+            if isinstance(cell.value, str) and cell.value.strip() in labels and after.value is not None:
+                head[labels[cell.value.strip()]] = (str(after.value).strip(), after.coordinate)
+    for key in ("course", "student", "unit"):
+        if key not in head:
+            says = f"the head of the sheet does not say '{KEYS[key]}'"
+            found.wrong("C008", Place(file, cell=sheet.title), says, "Copy the readings into a new sheet of fairfit's.")
+            return None
+    name, cell = head["course"]
+    if name != course.id:
+        place = Place(file, cell=f"{sheet.title}!{cell}")
+        own, theirs = course.id.rpartition(" "), name.rpartition(" ")
+        if own[0] == theirs[0]:
+            says = f"the sheet was made for revision {theirs[2]} of the plan, the course is at {own[2]}"
+            found.wrong("C010", place, says, "Copy the readings into a new sheet, and check which parts changed.")
+        else:
+            found.wrong(
+                "C009", place, f"the sheet belongs to the course '{name}', not to '{course.id}'", "Give the right file."
+            )
+        return None
+    wanted, cell = head["student"]
+    for student in course.students:
+        if student.id == wanted:
+            return student, head["unit"][0] if head["unit"][0] in ("mm", "in") else student.unit
+    ids = [student.id for student in course.students]
+    place = Place(file, cell=f"{sheet.title}!{cell}")
+    found.wrong("C011", place, f"no student '{wanted}' is on the roster", meant(wanted, ids))
+    return None
+
+
+def _fit_sheet(course: Course, student: Student, unit: str, sheet: Worksheet, file: str, found: _Found) -> None:
+    heading = cells_by_heading(sheet, (READ, QUANTITY, PLACE))
+    assert heading is not None
+    top, columns = heading
+    formulas = _formula_cells(sheet)
+    for row in range(top + 1, sheet.max_row + 1):
+        name = str(sheet.cell(row, columns[QUANTITY]).value or "").strip()
+        cell = sheet.cell(row, columns[READ])
+        where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
+        if cell.value is None or str(cell.value).strip() == "":
+            if cell.coordinate in formulas:
+                found.wrong("C012", where, "there is a formula here without a value", "Type the reading itself.")
+            continue
+        if not name:
+            says = f"'{str(cell.value)[:30]}' stands in a row that asks for nothing"
+            found.wrong("C013", where, says, "Write it in the row of what was measured.")
+            continue
+        place_text = str(sheet.cell(row, columns[PLACE]).value or "1").strip().removesuffix(".0")
+        attempt = str(sheet.cell(row, columns["attempt"]).value or "1") if "attempt" in columns else "1"
+        note = str(sheet.cell(row, columns[NOTE]).value or "").strip() if NOTE in columns else ""
+        asked = _Asked(student, name, place_text, attempt.removesuffix(".0"), unit, where, note)
+        reading = _reading(course, asked, cell.value, found)
+        if reading:
+            found.readings.append(reading)
+
+
+def _formula_cells(sheet: Worksheet) -> set[str]:
+    return {cell.coordinate for row in sheet.iter_rows() for cell in row if cell.data_type == "f"}
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a reading is an answer to."""
+
+    student: Student
+    quantity: str
+    place: str
+    attempt: str
+    unit: str
+    where: Place
+    note: str = ""
+    reader: str = ""
+    instrument: str = ""
+    taken: str = ""
+
+
+def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Reading | None:
+    """The reading in a cell; None with a problem when it cannot be one."""
+    graph, where = course.cabinet.graph, asked.where
+    if asked.quantity not in graph:
+        names = [q.name for q in graph.quantities if q.read]
+        found.wrong("C014", where, f"this cabinet has no size '{asked.quantity}'", meant(asked.quantity, names))
+        return None
+    if not asked.place.isdigit() or not asked.attempt.isdigit() or not 1 <= int(asked.place) <= 99:
+        says = f"place '{asked.place}', attempt '{asked.attempt}' are not whole numbers"
+        found.wrong("C015", where, says, "Write 1, 2, 3.")
+        return None
+    if isinstance(value, (datetime.datetime, datetime.date, datetime.time)):
+        says = f"the reading has become a date ({str(value)[:10]}); a fraction such as 1/2 does that"
+        found.wrong("C016", where, says, "Format the cell as text and write the fraction again.")
+        return None
+    if isinstance(value, bool):
+        found.wrong("C017", where, f"'{value}' is not a reading", "Write it as 30.2 or 1 3/16.")
+        return None
+    raw = _number_text(value) if isinstance(value, (int, float)) else str(value).strip()
+    try:
+        size = length(raw, asked.unit)
+    except NotALength as error:
+        found.wrong("C017", where, str(error), "The cell is left out; correct it and collect the file again.")
+        return None
+    if size < 0:
+        found.wrong("C018", where, f"'{raw}' is less than nothing", "The cell is left out; measure again.")
+        return None
+    sheet, _, cell = where.cell.rpartition("!")
+    return Reading(
+        asked.student.id, asked.quantity, int(asked.place), int(asked.attempt), raw, size, asked.instrument,
+        asked.reader, asked.taken, where.file, sheet, cell or (str(where.line) if where.line else ""), asked.note,
+    )  # fmt: skip
+
+
+def _number_text(value: float) -> str:
+    """A number cell as it would be typed: the shortest text that is the same number."""
+    return str(int(value)) if float(value).is_integer() else repr(float(value))
+
+
+def _parts_sheet(
+    course: Course, student: Student, sheet: Worksheet, heading: tuple[int, dict[str, int]], file: str, found: _Found
+) -> None:
+    top, columns = heading
+    names = {part.name for part in course.cabinet.parts}
+    for row in range(top + 1, sheet.max_row + 1):
+        cell = sheet.cell(row, columns["state"])
+        text = str(cell.value or "").strip().lower()
+        if not text:
+            continue
+        part = str(sheet.cell(row, columns["part name"]).value or "").strip()
+        where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
+        if text not in STATES:
+            found.wrong("C019", where, f"'{text}' is not a state of a part", meant(text, STATES))
+        elif part not in names:
+            found.wrong("C020", where, f"there is no part '{part}'", meant(part, names))
+        else:
+            value = sheet.cell(row, columns["date"]).value if "date" in columns else None
+            date = value.date().isoformat() if isinstance(value, datetime.datetime) else str(value or "").strip()
+            found.marks.append(Mark(student, part, text, date, where))
+
+
+def _marked(course: Course, mark: Mark, found: _Found) -> bool:
+    try:
+        return course.mark(mark.student, mark.part, mark.state, "", mark.date, mark.place.file)
+    except InputRefused as refused:
+        found.problems += refused.problems
+        return False
+
+
+def _csv(course: Course, file: Path, found: _Found) -> None:
+    try:
+        if file.stat().st_size > MAX_BYTES:
+            raise Unreadable(Place(file.name), "the file is larger than any list of readings", "Give a smaller file.")
+        table = read_csv(read_text(file), file.name)
+    except Unreadable as error:
+        found.wrong("C004", error.place, error.says, error.do)
+        return
+    for needed in ("student", "quantity", "reading"):
+        if needed not in table.headings:
+            found.wrong(
+                "C021", table.place, f"the column '{needed}' is missing", f"The columns are {', '.join(CSV_COLUMNS)}."
+            )
+            return
+    ids = {student.id: student for student in course.students}
+    for row in table.rows:
+        reading = _csv_reading(course, row, ids, found)
+        if reading:
+            found.readings.append(reading)
+
+
+def _csv_reading(course: Course, row: Row, ids: dict[str, Student], found: _Found) -> Reading | None:
+    student = ids.get(row.text("student"))
+    if student is None:
+        says = f"no student '{row.text('student')}' is on the roster"
+        found.wrong("C011", row.at("student"), says, meant(row.text("student"), ids))
+        return None
+    if not row.text("reading"):
+        return None
+    unit = row.text("unit") or student.unit
+    if unit not in ("mm", "in"):
+        found.wrong("C022", row.at("unit"), f"the unit is '{unit}'", "Write mm or in.")
+        return None
+    asked = _Asked(
+        student, row.text("quantity"), row.text("place") or "1", row.text("attempt") or "1", unit, row.at("reading"),
+        row.text("note"), row.text("reader"), row.text("instrument"), row.text("taken"),
+    )  # fmt: skip
+    return _reading(course, asked, row.text("reading"), found)
+
+
+def _questions(course: Course, readings: Iterable[Reading]) -> Iterator[Problem]:
+    """What to ask about new readings: each against what the student's own case asks for, itself left out."""
+    students = {student.id: student for student in course.students}
+    for one in readings:
+        student = students[one.student]
+        target = course.values(student).target(one.quantity)
+        if not isinstance(target, Fraction) or one.value is None:
+            continue
+        ask = question(one.value, target, one.raw, student.shown, student.unit)
+        if ask:
+            about = student.shown.size(target)
+            says = f"{student.id}, {one.quantity}, place {one.place}: {one.raw} where about {about} is expected"
+            yield Problem("C100", one.where, says, ask[:1].upper() + ask[1:], severe=False)
