@@ -7,12 +7,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from course.cutting.master import Master
-from course.cutting.model import STICKS, Certificate, Job, Layout, Plan
+from course.cutting.model import ANY_STAGES, STICKS, Certificate, Job, Layout, Plan
+from course.cutting.plate_cut import plate_cuts
 from course.cutting.prepare import Prepared, prepared
 from course.cutting.recipe import Drawer, Plate, Recipe, shapes_in
 from course.cutting.sheets import SheetPricing
 from course.cutting.sticks import StickPricing
-from course.cutting.whole import Answer, dives, whole_program
+from course.cutting.whole import Answer, dives, tries, whole_program
 from shared.problems import Problem
 
 Progress = Callable[[str], None]
@@ -45,7 +46,12 @@ def _searched(job: Job, work: Prepared, told: Progress) -> tuple[Master, Answer]
     master.generate()
     told(f"{len(master.columns)} patterns; no plan costs less than {master.bound}")
     best = dives(master)
-    for step in (whole_program,):
+    steps = [whole_program]
+    if job.stages == ANY_STAGES:
+        steps = [tries, whole_program]
+        if not any(blank.defects for blank in work.blanks):
+            steps.append(lambda master, best: plate_cuts(master, pricing.plates, best))
+    for step in steps:
         told(f"{best.how}: cost {best.cost}, at least {master.bound}")
         if best.cost <= master.bound:
             break

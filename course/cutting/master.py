@@ -65,7 +65,8 @@ class Program:
 
     def __init__(self, demand: Sequence[int], costs: Sequence[int], on_hand: Sequence[int | None]) -> None:
         self.items, self.costs = len(demand), costs
-        self.rows = {stock: len(demand) + n for n, stock in enumerate(s for s, k in enumerate(on_hand) if k is not None)}
+        limited = [stock for stock, count in enumerate(on_hand) if count is not None]
+        self.rows = {stock: len(demand) + n for n, stock in enumerate(limited)}
         self.solver = quiet_solver()
         none = (np.array([], dtype=np.int32), np.array([], dtype=float))
         for _ in range(len(demand) + len(self.rows)):

@@ -244,7 +244,7 @@ class _AroundDefects:
             found = self._plate(x, y, length, width, passes[:-1])
         for axis in Axis if passes is None else (passes[-1],):
             start, end = ((x, x + length), (y, y + width))[axis]
-            edges = {p for d in inside for p in _edges(d, axis, kerf) if start < p < end}
+            edges = {p for d in inside for p in _edges(d, axis, kerf, start) if start + kerf < p < end}
             for edge in sorted(edges):
                 where = edge - start
                 if axis is Axis.CROSSCUT:
@@ -264,8 +264,7 @@ class _AroundDefects:
         return self.tables[wanted].best(length, width)
 
 
-def _edges(defect: Rect, axis: Axis, kerf: int) -> tuple[int, int]:
-    """Where a plate can start behind a cut that just clears a defect on either side."""
-    if axis is Axis.CROSSCUT:
-        return defect.x + kerf, defect.x + defect.length
-    return defect.y + kerf, defect.y + defect.width
+def _edges(defect: Rect, axis: Axis, kerf: int, start: int) -> tuple[int, int]:
+    """Where a plate can start behind a cut that just clears a defect on either side; no plate is thinner than 1."""
+    near, size = (defect.x, defect.length) if axis is Axis.CROSSCUT else (defect.y, defect.width)
+    return near + kerf, max(near + size, start + kerf + 1)

@@ -58,7 +58,7 @@ class StickPricing:
         self.job, self.kerf = job, kerf
 
     def columns(self, worth: Sequence[int], rung: int, left: Sequence[int]) -> list[tuple[int, int, Recipe]]:
-        """For each stock its number, the best value and the recipe; `rung` is not used: there is one kind of pattern."""
+        """For each stock its number, the best value and the recipe; there is one rung only."""
         tables: dict[tuple[int, ...], Lengths] = {}
         found = []
         for number, blank in enumerate(self.job.blanks):
@@ -114,14 +114,17 @@ class StickPricing:
         return value, _joined([(start, end, filled[start, end]) for start, end in sorted(filled)], 0)
 
     def _clear(self, blank: Blank) -> list[tuple[int, int]]:
-        """Where plates between defects start and end, kerf added."""
-        found, start = [], 0
+        """Where plates between defects start and end, kerf added; no plate and no gap is thinner than 1."""
+        found, start, last = [], 0, 0
         for defect in sorted(blank.defects, key=lambda d: d.x):
             end = min(defect.x + self.kerf, blank.length)
-            if end > start:
+            if end - start > self.kerf:
                 found.append((start, end))
-            start = max(start, end, defect.x + defect.length)
-        return [*found, (start, blank.length)] if start < blank.length else found
+                last = end
+            start = max(start, last, defect.x + defect.length)
+            if 0 < start - last <= self.kerf:
+                start = last + self.kerf + 1
+        return [*found, (start, blank.length)] if start + self.kerf < blank.length else found
 
 
 def _joined(parts: list[tuple[int, int, Recipe]], at: int) -> Recipe:

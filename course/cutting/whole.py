@@ -13,6 +13,7 @@ import numpy as np
 
 from course.cutting.highs import quiet_solver
 from course.cutting.master import EPS, MISSING, Master
+from course.cutting.start import portfolio
 
 DIVES = 10
 REPRICED = 30
@@ -130,10 +131,7 @@ def whole_program(master: Master, best: Answer) -> Answer:
     values = _solved(master, kept, best)
     uses = Counter({column: n for column, value in zip(kept, values, strict=True) if (n := round(value)) > 0})
     found = answer_of(master, uses, "whole-number program")
-    limits = Counter(master.columns[c].stock for c in uses.elements())
-    if any(limit is not None and limits[stock] > limit for stock, limit in enumerate(master.on_hand)):
-        return best
-    return found if found.cost < best.cost else best
+    return found if found.cost < best.cost and _in_stock(master, uses) else best
 
 
 def _solved(master: Master, kept: Sequence[int], best: Answer) -> Sequence[float]:
@@ -164,3 +162,30 @@ def _solved(master: Master, kept: Sequence[int], best: Answer) -> Sequence[float
     solver.run()
     values = solver.getSolution().col_value
     return values if len(values) == len(kept) else [0.0] * len(kept)
+
+
+def tries(master: Master, best: Answer) -> Answer:
+    """Quick placing rules on all parts, and on what whole shares of the linear program leave; all layouts are kept."""
+    values = master.program.solve().uses
+    uses: Counter[int] = Counter()
+    left = list(master.demand)
+    for column, times in ((c, floor(v + EPS)) for c, v in enumerate(values)):
+        if times:
+            _take(master, column, times, left, [None] * len(master.on_hand), uses)
+    for wanted, taken in ((master.demand, Counter()), (left, uses)):
+        for stock, blank in enumerate(master.job.blanks):
+            for sheets in portfolio(master.job, blank, wanted):
+                found = Counter(taken)
+                for recipe, copies in sheets:
+                    found[master.add(stock, recipe)] += copies
+                answer = answer_of(master, found, "placing rules")
+                if answer.cost < best.cost and _in_stock(master, found):
+                    best = answer
+    return best
+
+
+def _in_stock(master: Master, uses: Counter[int]) -> bool:
+    used = Counter()
+    for column, times in uses.items():
+        used[master.columns[column].stock] += times
+    return all(limit is None or used[stock] <= limit for stock, limit in enumerate(master.on_hand))
