@@ -17,7 +17,7 @@ from course.quantities import Values
 from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.bands import Band, band_of, read_bands
-from rubrics.instruments import instrument, reading_uncertainty, uncertainty
+from rubrics.instruments import Instrument, instrument, instruments, reading_uncertainty, uncertainty
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant
 from shared.units import NotALength, length
@@ -35,6 +35,8 @@ TOOLS = {
     "tape": ("class II tape from a mark", "inch tape from a mark"),
 }
 """The instrument of `instruments.yaml` behind each word, in mm and in inches; `shop.instruments` may name others."""
+LONGER = {"caliper": "rule", "rule": "tape", "rods": "tape"}
+"""What is taken where an instrument does not reach; leaves of a feeler are stacked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,7 @@ class _Reader:
             return default
         return int(text)
 
-    def item(self, node: Mapping, instrument_word: str) -> ItemSpec:
+    def item(self, node: Mapping) -> ItemSpec:
         self.known(
             node,
             ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "lower", "upper", "points",
@@ -192,8 +194,8 @@ class _Reader:
             band = Band(Fraction(-1), Fraction(1))
         return ItemSpec(
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
-            node.text("each") == "true", node.text("instrument", instrument_word), self.whole(node, "places", 0), band,
-            self.whole(node, "points", 0), node.text("over"), node.text("under"), node.place,
+            node.text("each") == "true", self.word(node, "instrument", tuple(TOOLS), "rule"),
+            self.whole(node, "places", 0), band, self.whole(node, "points", 0), node.text("over"), node.text("under"), node.place,
         )  # fmt: skip
 
     def check(self, top: Mapping) -> CheckSpec:
@@ -210,7 +212,7 @@ class _Reader:
             self.words(top, "for"), self.words(top, "joints"), top.text("openings") == "true",
             tuple((k, v.text) for k, v in when.items() if isinstance(v, Text)) if isinstance(when, Mapping) else (),
             self.word(top, "who", CHECKERS, "student"), top.text("releases"),
-            tuple(self.item(block, "rule") for block in blocks), top.text("source", "common practice"), top.place,
+            tuple(self.item(block) for block in blocks), top.text("source", "common practice"), top.place,
         )  # fmt: skip
 
 
@@ -253,10 +255,24 @@ def every_check(course: Course) -> tuple[Check, ...]:
         if not any(name in _band_names(check) for check in found.values()):
             known = {word for check in found.values() for word in _band_names(check)}
             problems.append(Problem("B002", band.place, f"there is no check '{name}'", meant(name, known)))
+    _tools_are_known(course, problems)
     if problems:
         raise InputRefused(problems)
     ordered = sorted(found.values(), key=lambda check: STAGES.index(check.stage))
     return tuple(ordered)
+
+
+def _tools_are_known(course: Course, problems: list[Problem]) -> None:
+    prefix, known = "shop.instruments.", instruments(course.folder)
+    for key, text in course.settings.items():
+        if not key.startswith(prefix):
+            continue
+        word = key.removeprefix(prefix)
+        if word not in TOOLS:
+            problems.append(Problem("B013", text.place, f"nothing is read with '{word}'", meant(word, TOOLS)))
+        elif text.text not in known:
+            says = f"there is no instrument '{text.text}'"
+            problems.append(Problem("B013", text.place, says, meant(text.text, known)))
 
 
 def checks_of(course: Course) -> tuple[Check, ...]:
@@ -466,6 +482,15 @@ def tool_of(word: str, course: Course, student: Student) -> str:
     return course.text(f"shop.instruments.{word}", metric if student.unit == "mm" else inches)
 
 
+def _reaching(word: str, size: Fraction, course: Course, student: Student) -> tuple[Instrument, Fraction]:
+    """The instrument that a size is read with, or the longer one that is taken instead, and what it measures of it."""
+    tool = instrument(tool_of(word, course, student), course.folder)
+    while size > tool.longest and word in LONGER:
+        word = LONGER[word]
+        tool = instrument(tool_of(word, course, student), course.folder)
+    return tool, min(size, tool.longest)
+
+
 def _uncertainty(
     check: Check, course: Course, student: Student, values: Values, sizes: dict[str, Fraction], repeats: dict[str, int]
 ) -> float:
@@ -476,8 +501,8 @@ def _uncertainty(
     total = 0.0
     alike = check.kind in ("difference", "spread")
     for name, _, word in check.reads:
-        tool = instrument(tool_of(word, course, student), course.folder)
-        own = reading_uncertainty(tool, repeats[name]) if alike else uncertainty(tool, sizes[name], repeats[name])
+        tool, size = _reaching(word, sizes[name], course, student)
+        own = reading_uncertainty(tool, repeats[name]) if alike else uncertainty(tool, size, repeats[name])
         weight = 1.0
         if check.formula is not None:
             nudged = {**sizes, name: sizes[name] + 1}

@@ -83,7 +83,8 @@ def _row(
     shown, graph = student.shown, course.cabinet.graph
     fine = instrument in ("caliper", "feeler")
     text = shown.fine_bare if fine else shown.bare
-    target = values.target(name)
+    wanted = check.formula is None and check.target
+    target = check.target.run(values.all) if wanted else values.target(name)
     assert isinstance(target, Fraction)
     what = check.what if len(check.reads) == 1 else graph[name].says
     lower = upper = ""

@@ -62,27 +62,27 @@ def question(value: Fraction, target: Fraction, raw: str, shown: Shown, unit: st
         if off < slip.least or slip.unit not in ("", unit):
             continue
         if slip.far:
-            if off > slip.far * abs(target):
-                return slip.asks.format(off=shown.size(off), meant="")
-            continue
-        near = min(slip.within, slip.share * abs(target))
-        for meant in _meant(slip, value, raw, unit):
-            if abs(meant - target) <= near:
-                return slip.asks.format(off=shown.size(off), meant=shown.size(meant))
+            fits = [(target, "")] if off > slip.far * abs(target) else []
+        else:
+            near = min(slip.within, slip.share * abs(target))
+            fits = [one for one in _meant(slip, value, raw, unit) if abs(one[0] - target) <= near]
+        for meant, typed in fits:
+            return slip.asks.format(reading=raw.strip(), off=shown.size(off), meant=shown.size(meant), typed=typed)
     return ""
 
 
-def _meant(slip: Slip, value: Fraction, raw: str, unit: str) -> Iterator[Fraction]:
-    """What may have been meant, if the reading was this slip. [mm]"""
+def _meant(slip: Slip, value: Fraction, raw: str, unit: str) -> Iterator[tuple[Fraction, str]]:
+    """What may have been meant, if the reading was this slip: its size in mm, and the text where that is known."""
     if slip.off:
-        yield from (value + slip.off, value - slip.off)
+        yield from ((value + slip.off, ""), (value - slip.off, ""))
     if slip.times:
-        yield value * slip.times
+        yield value * slip.times, ""
     if slip.swapped:
         text = raw.strip()
         for i, (one, other) in enumerate(zip(text, text[1:], strict=False)):
             if one.isdigit() and other.isdigit() and one != other:
+                typed = f"{text[:i]}{other}{one}{text[i + 2 :]}"
                 try:
-                    yield length(f"{text[:i]}{other}{one}{text[i + 2 :]}", unit)
-                except NotALength:  # 1/01 becomes 1/10, but 1/10 becomes 1/01 and 10/1 divides by nothing
+                    yield length(typed, unit), typed
+                except NotALength:  # never for digits in a whole number; a zero may slip under a fraction
                     continue
