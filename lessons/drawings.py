@@ -644,7 +644,7 @@ def router_table(bench: Bench, assembly: str) -> Drawing:
     )
     stile = _part_of(bench, assembly, "upright")
     work_width = bench.values.number(f"{stile.name}.width")
-    sketch = bench.sketch("Router table from above", words, Fraction(110), work_width + 35, (bench.room[0] - 30, 90.0))
+    sketch = bench.sketch("Router table from above", words, Fraction(110), work_width + 35, (bench.room[0] - 30, 55.0))
     k, size = sketch.scale, sketch.size
     deep, high, wide = bench.number(f"{assembly}.groove.depth") * k, float(work_width) * k, 110 * k
     radius, fence = 20 * k, max(9 * k, size * 1.6)
@@ -686,7 +686,7 @@ def dado_setup(bench: Bench, assembly: str) -> Drawing:
         f"{bench.shown.fine(deep)} deep; the board that goes in is {bench.shown.fine(board)} thick before sanding."
     )
     body = Fraction(16)
-    sketch = bench.sketch(f"{joint.kind.capitalize()} cut through", words, 2 * body + wide, side + 20, (110.0, 60.0))
+    sketch = bench.sketch(f"{joint.kind.capitalize()} cut through", words, 2 * body + wide, side + 20, (110.0, 40.0))
     k = sketch.scale
     b, w, d, t = float(body) * k, float(wide) * k, float(deep) * k, float(side) * k
     at_end = not bench.has(f"{joint.prefix}.{site.name}.width")
@@ -731,7 +731,7 @@ def diagonals(bench: Bench, assembly: str) -> Drawing:
     sizes = ", ".join(dict.fromkeys(bench.shown.size(_target(bench, name)) for name in names))
     words = f"The diagonals a and b should both be {sizes}. Squeeze the longer one by half of the difference "
     words += "while the glue is wet."
-    sketch = bench.sketch("Diagonals", words, box.width, box.height, (90.0, 75.0))
+    sketch = bench.sketch("Diagonals", words, box.width, box.height, (70.0, 60.0))
     k = sketch.scale
     w, h = float(box.width) * k, float(box.height) * k
     sketch.rect(Area(0, 0, w, h), "outline", assembly)

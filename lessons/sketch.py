@@ -9,9 +9,9 @@ from html import escape
 
 POINT = 25.4 / 72
 """Millimetres in a typographic point."""
-FONT = "sans-serif"
-WIDE = 0.62
-"""Mean width of a sign in a wide sans face, as a share of the type size; never less than the font needs."""
+FONT = "DejaVu Sans, Verdana, sans-serif"
+WIDE = 0.64
+"""Width of a digit in the typeface of the papers, as a share of the type size."""
 
 STYLES = {
     "outline": 'fill="#ffffff" stroke="#000000" stroke-width="0.45"',
@@ -215,7 +215,8 @@ class Sketch:
         weight = ' font-weight="bold"' if bold else ""
         self.items.append(
             f'<text x="{x:.3f}" y="{y + self.size * 0.35:.3f}" text-anchor="{"middle" if upright else anchor}" '
-            f'font-family="{FONT}" font-size="{self.size:.3f}"{weight} fill="#000000"{turned}{_named(name)}>'
+            f'font-family="{FONT}" font-size="{self.size:.3f}"{weight} fill="#000000" '
+            f'stroke="#ffffff" stroke-width="0.5" paint-order="stroke"{turned}{_named(name)}>'
             f"{escape(text)}</text>"
         )
         return area

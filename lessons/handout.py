@@ -1,0 +1,431 @@
+"""One student's sheet for one operation: what to set, how to do it, what can hurt, when it is right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from importlib.resources import files
+from itertools import zip_longest
+
+from course.course import Course
+from course.quantities import Values
+from course.roster import Student
+from lessons.cautions import GENERAL, SEVERITIES, Caution, cautions_for
+from lessons.drawings import DATA, DRAWINGS, Bench, Drawing, part_drawing
+from lessons.operation import BOX, ROUTES, Operation, Route, Step
+from lessons.sequence import Work
+from lessons.setups import SetupNumber, readings, setup_numbers
+from rubrics.sheet import FitRow
+from shared.places import Items, Mapping, Text, read_yaml
+from shared.units import Shown
+
+DEFERRAL: Mapping = read_yaml(
+    (files("lessons") / "tables" / "deferral.yaml").read_text(encoding="utf-8"), "deferral.yaml"
+)
+"""Lines that send the reader to those who decide."""
+WORDS, LARGE_WORDS = 9.0, 14.0
+"""Type sizes in drawings, plain and large print. [pt]"""
+
+
+@dataclass(frozen=True, slots=True)
+class SetupValue:
+    """One value of a number, and the parts it is for when there are several values."""
+
+    of: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetupRow:
+    """One number to set, as finished text."""
+
+    name: str
+    values: tuple[SetupValue, ...]
+    where: str
+    why: str
+    provisional: bool
+    """Whether it rests on something that this student has not measured yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class CautionRow:
+    """One caution as it stands on a page."""
+
+    severity: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepRow:
+    """One step with the cautions that stand before it."""
+
+    number: int
+    text: str
+    """Markdown."""
+    cautions: tuple[CautionRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """One thing to measure at the end, as finished text."""
+
+    title: str
+    """Where."""
+    what: str
+    target: str
+    allowed: str
+    """From where to where, or how far apart; what to do when there is no band."""
+    instrument: str
+    who: str
+    places: int
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """An earlier operation that must be checked before this one begins."""
+
+    title: str
+    checks: str
+
+
+@dataclass(frozen=True, slots=True)
+class OperationPage:
+    """Everything on one student's sheet of one operation, as finished text."""
+
+    number: int
+    """Number of the sheet in this student's packet."""
+    title: str
+    of: str
+    """Assemblies it is for."""
+    parts: str
+    """Labels of the parts."""
+    way: str
+    """Station and tool of the route."""
+    tools: str
+    before: tuple[str, ...]
+    releases: tuple[Release, ...]
+    setups: tuple[SetupRow, ...]
+    waits: str
+    """What is still to be measured behind the provisional numbers; empty when nothing is."""
+    drawings: tuple[Drawing, ...]
+    general: tuple[str, ...]
+    """Warnings that are the same everywhere, in few words."""
+    cautions: tuple[CautionRow, ...]
+    """Cautions of this work that belong to no single step, the gravest first."""
+    steps: tuple[StepRow, ...]
+    missing: str
+    """Why there are no steps: the sign-off that is missing; empty when there are."""
+    mistakes: tuple[str, ...]
+    right: tuple[str, ...]
+    checks: tuple[CheckRow, ...]
+    powered: bool
+    closing: tuple[str, ...]
+    """Order of authority and other lines at the end of a powered operation."""
+
+    @property
+    def outcomes(self) -> tuple[tuple[str, str], ...]:
+        """Signs that it is right and typical mistakes, side by side."""
+        return tuple(zip_longest(self.right, self.mistakes, fillvalue=""))
+
+    def severity(self, word: str) -> tuple[CautionRow, ...]:
+        """The cautions before the steps that carry one signal word."""
+        return tuple(row for row in self.cautions if row.severity == word)
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The route of one student for one operation."""
+
+    route: Route | None
+    """None when the student may only do it with the instructor."""
+    machine: str
+    """Machine without a sign-off; empty when nothing is missing."""
+    missing: str
+
+
+def choose(course: Course, student: Student, operation: Operation) -> Chosen:
+    """The first route, in the order machine, router, hand, that this student may use on the day of issue."""
+    by_hand = bool({operation.name, "all"} & student.hand_route) and "hand" in operation.routes
+    machine = missing = ""
+    for name in ("hand",) if by_hand else ROUTES:
+        route = operation.routes.get(name)
+        if route is None:
+            continue
+        allowed = course.permission(student, route.sign_off) if route.sign_off else None
+        if allowed is None or allowed.allowed:
+            return Chosen(route, machine, missing)
+        if not machine:
+            machine, missing = route.sign_off, allowed.missing
+    return Chosen(None, machine, missing)
+
+
+def deferral(name: str, **fields: str) -> str:
+    """A line that sends the reader to those who decide, with its fields filled."""
+    node: object = DEFERRAL
+    for key in name.split("."):
+        node = node.get(key) if isinstance(node, Mapping) else None
+    assert isinstance(node, Text), name
+    return " ".join(node.text.split()).format(**fields)
+
+
+def deferrals(name: str) -> tuple[str, ...]:
+    """A list of such lines."""
+    node = DEFERRAL.get(name)
+    assert isinstance(node, Items), name
+    return tuple(" ".join(item.text.split()) for item in node if isinstance(item, Text))
+
+
+def together(works: Iterable[Work]) -> list[tuple[Work, ...]]:
+    """Work of one operation on one sheet, in the order in which the operation first comes up."""
+    groups: dict[str, list[Work]] = {}
+    for work in works:
+        groups.setdefault(work.operation.name, []).append(work)
+    return [tuple(group) for group in groups.values()]
+
+
+def operation_page(
+    course: Course, student: Student, works: Sequence[Work], number: int, rows: Sequence[FitRow]
+) -> OperationPage:
+    """The sheet of one operation for one student, for all assemblies it is done on.
+
+    Args:
+        number: Of the sheet.
+        rows: Everything the student reads, of which the sheet shows what is read after this operation.
+    """
+    operation, values = works[0].operation, course.values(student)
+    chosen = choose(course, student, operation)
+    route = chosen.route
+    powered = bool(route and route.powered)
+    found = cautions_of(works, route)
+    placed = {one for step in route.steps for one in step.cautions} if route else set()
+    setups = list(_setups(works, course, values, route.name if route else "machine", student.shown))
+    texts = _Texts(course, works, values, student.shown)
+    return OperationPage(
+        number, operation.title, _titles(works), _labels(works), f"{route.station}, {route.tool}" if route else "",
+        ", ".join(operation.tools), tuple(map(texts.filled, operation.before_start)), tuple(_releases(works)),
+        tuple(row for row, _ in setups), "; ".join(dict.fromkeys(w for _, waits in setups for w in waits)),
+        tuple(_drawings(course, student, works, values, route)),
+        tuple(_condensed(found, powered)),
+        tuple(sorted((_row(c) for c in found if c.id not in placed and not _short(c, powered)), key=_gravest)),
+        tuple(_steps(route.steps, found, texts)) if route else (),
+        "" if route else deferral("sign_off.missing", machine=chosen.machine, missing=chosen.missing),
+        tuple(map(texts.filled, operation.mistakes)), tuple(map(texts.filled, operation.right_when)),
+        _checks(course, works, rows), powered, tuple(_closing(route)) if powered and route else (),
+    )  # fmt: skip
+
+
+def _titles(works: Sequence[Work]) -> str:
+    return ", ".join(dict.fromkeys(a.title for work in works for a in work.assemblies))
+
+
+def _labels(works: Sequence[Work]) -> str:
+    return ", ".join(dict.fromkeys(_whole(p.label) for work in works for p in work.parts))
+
+
+def _whole(label: str) -> str:
+    """A label that stays on one line."""
+    return label.replace("-", "\u2011")
+
+
+def cautions_of(works: Sequence[Work], route: Route | None) -> tuple[Caution, ...]:
+    """Every caution of an operation by one route; none when there is no route or nothing can hurt."""
+    names = tuple(dict.fromkeys(n for w in works for n in w.cautions(route.name))) if route else ()
+    return cautions_for(names, bool(route and route.powered)) if names else ()
+
+
+def _read_condensed() -> dict[str, str]:
+    text = (files("lessons") / "templates" / "condensed.yaml").read_text(encoding="utf-8")
+    node = read_yaml(text, "condensed.yaml").get("cautions")
+    assert isinstance(node, Items)
+    rows = [row for row in node if isinstance(row, Mapping)]
+    return {row.text("family"): " ".join(row.text("text").split()) for row in rows}
+
+
+CONDENSED = _read_condensed()
+"""Warnings that are the same at every machine, by family, in few words."""
+
+
+def _short(caution: Caution, powered: bool) -> bool:
+    """Whether a caution is printed in few words here, and in full on the safety page.
+
+    By hand only those general ones are printed that concern everyone in the shop, in full.
+    """
+    return caution.family in CONDENSED and (powered or caution.family != GENERAL)
+
+
+def _condensed(found: Sequence[Caution], powered: bool) -> Iterator[str]:
+    families = {caution.family for caution in found if _short(caution, powered)}
+    yield from (text for family, text in CONDENSED.items() if family in families)
+
+
+def _row(caution: Caution) -> CautionRow:
+    return CautionRow(caution.severity, caution.text)
+
+
+def _gravest(row: CautionRow) -> int:
+    return SEVERITIES.index(row.severity)
+
+
+def _releases(works: Sequence[Work]) -> Iterator[Release]:
+    """Operations right before this one whose check must be passed."""
+    seen: set[str] = {works[0].operation.name}
+    for work in works:
+        for earlier, _ in work.follows:
+            if earlier.operation.hold and earlier.operation.name not in seen:
+                seen.add(earlier.operation.name)
+                checks = ", ".join(name.replace("_", " ") for name in earlier.operation.hold)
+                yield Release(earlier.operation.title, checks)
+
+
+# -- numbers ---------------------------------------------------------------------------------------------
+
+
+def _setups(
+    works: Sequence[Work], course: Course, values: Values, route: str, shown: Shown
+) -> Iterator[tuple[SetupRow, tuple[str, ...]]]:
+    """Numbers of the same name on one line, with what each rests on that is not measured yet."""
+    groups: dict[tuple[str, str, str], list[tuple[SetupNumber, Work]]] = {}
+    for work in works:
+        for number in setup_numbers(work, course.cabinet, values, route):
+            groups.setdefault((number.name, number.where, number.why), []).append((number, work))
+    for (name, where, why), numbers in groups.items():
+        said: dict[str, list[str]] = {}
+        waits: list[str] = []
+        for number, work in numbers:
+            of = _labels_of(course, number) or number.of or ((_titles([work]),) if len(works) > 1 else ())
+            said.setdefault(number.shown(shown), []).extend(of)
+            waits += _unread(course, values, number.names, work)
+        found = tuple(
+            SetupValue(", ".join(dict.fromkeys(of)) if len(said) > 1 else "", text) for text, of in said.items()
+        )
+        yield SetupRow(name, found, where, why, bool(waits)), tuple(dict.fromkeys(waits))
+
+
+def _labels_of(course: Course, number: SetupNumber) -> tuple[str, ...]:
+    """Labels of the parts a number is for, when it is for more than one."""
+    titles = {part.title: part.label for part in course.cabinet.parts}
+    for part in course.cabinet.parts:
+        titles[f"{course.cabinet.assemblies[part.assembly].title} {part.title}"] = part.label
+    return tuple(_whole(titles[t]) for t in number.of) if len(number.of) > 1 and set(number.of) <= titles.keys() else ()
+
+
+def _unread(course: Course, values: Values, names: Iterable[str], work: Work) -> list[str]:
+    """What must be measured before a number holds, in words; what this work itself makes is left out."""
+    graph, own = course.cabinet.graph, {assembly.name for assembly in work.assemblies}
+    waits = [
+        other
+        for name in names
+        for other in values.rests_on(name)
+        if (read := graph[other].read) and read.first and values.given(other) is None
+    ]
+    nearest = [n for n in waits if not any(n != other and n in values.rests_on(other) for other in waits)]
+    return [_said(course, name) for name in sorted(nearest) if _owner(course, name) not in own]
+
+
+def _owner(course: Course, name: str) -> str:
+    opening = course.cabinet.openings.get(name.rpartition(".")[0])
+    if opening:
+        return opening.owner
+    return next((a for a in course.cabinet.assemblies if name.startswith(f"{a}.")), "")
+
+
+def _said(course: Course, name: str) -> str:
+    owner, _, size = name.rpartition(".")
+    opening = course.cabinet.openings.get(owner)
+    return f"{size} of {opening.says}" if opening else course.cabinet.graph[name].says
+
+
+class _Texts:
+    """Fills the sizes in the texts of an operation."""
+
+    def __init__(self, course: Course, works: Sequence[Work], values: Values, shown: Shown) -> None:
+        self.course, self.values, self.shown = course, values, shown
+        self.assemblies = list(dict.fromkeys(a for work in works for a in work.assemblies))
+
+    def filled(self, text: str) -> str:
+        """The text as Markdown, each size box replaced by this student's number."""
+        return BOX.sub(lambda box: self.size(box[2]) if box[1] == "size" else "", text).replace("|", "\\|")
+
+    def size(self, name: str) -> str:
+        """One number, or one for each assembly when they differ."""
+        said: dict[str, list[str]] = {}
+        for assembly in self.assemblies:
+            value = self.values.formula_value(self.course.cabinet.formula(name, assembly.name))
+            assert isinstance(value, Fraction)
+            said.setdefault(self.shown.size(value), []).append(assembly.title)
+        if len(said) == 1:
+            return next(iter(said))
+        return ", ".join(f"{text} ({', '.join(titles)})" for text, titles in said.items())
+
+
+# -- steps, checks, drawings -----------------------------------------------------------------------------
+
+
+def _steps(steps: Sequence[Step], found: Sequence[Caution], texts: _Texts) -> Iterator[StepRow]:
+    by_id = {caution.id: caution for caution in found}
+    for number, step in enumerate(steps, 1):
+        rows = sorted((_row(by_id[one]) for one in step.cautions if one in by_id), key=_gravest)
+        yield StepRow(number, texts.filled(step.text), tuple(rows))
+
+
+def _closing(route: Route) -> Iterator[str]:
+    yield deferral("authority")
+    if route.sign_off:
+        yield deferral("sign_off.signed", machine=route.sign_off)
+
+
+def _checks(course: Course, works: Sequence[Work], rows: Sequence[FitRow]) -> tuple[CheckRow, ...]:
+    """What is read at the end of the operation, where there is a check for it."""
+    wanted = {name for work in works for name in readings(work, course.cabinet)}
+    return tuple(check_row(row) for row in rows if row.quantity in wanted)
+
+
+def check_row(row: FitRow) -> CheckRow:
+    """A line of a check as printed."""
+    allowed = f"{row.lower} to {row.upper}" if row.lower else row.upper or "write it down"
+    return CheckRow(row.title, row.what, row.target, allowed, row.instrument, row.who, row.places)
+
+
+def _drawings(
+    course: Course, student: Student, works: Sequence[Work], values: Values, route: Route | None
+) -> Iterator[Drawing]:
+    """What the data table shows with these features, one for each assembly whose drawing differs."""
+    operation = works[0].operation
+    bench = Bench(course.cabinet, values, student.shown, LARGE_WORDS if student.large_print else WORDS)
+    seen: set[str] = set()
+    for section, features in (("makes", operation.makes), ("prepares", operation.prepares)):
+        for feature, work, assembly in _places(works, features):
+            for drawing in _of_feature(bench, section, feature, assembly, work, route):
+                if drawing.alt not in seen:
+                    seen.add(drawing.alt)
+                    yield drawing
+
+
+def _places(works: Sequence[Work], features: Sequence[str]) -> Iterator[tuple[str, Work, str]]:
+    for feature in features:
+        for work in works:
+            for assembly in work.assemblies:
+                if any(f.name == feature and f.assembly == assembly.name for f in work.features):
+                    yield feature, work, assembly.name
+
+
+def _of_feature(
+    bench: Bench, section: str, feature: str, assembly: str, work: Work, route: Route | None
+) -> Iterator[Drawing]:
+    pages = DATA.get(section)
+    row = pages.get(feature) if isinstance(pages, Mapping) else None
+    if not isinstance(row, Mapping):
+        return
+    name = row.text(route.name if route else "", row.text("any"))
+    if name == "each part":
+        for part in _one_of_a_kind(work, assembly):
+            yield part_drawing(bench, part)
+    elif name in DRAWINGS:
+        yield DRAWINGS[name](bench, assembly)
+
+
+def _one_of_a_kind(work: Work, assembly: str) -> list[str]:
+    """The first part of each group that a work is done on."""
+    mine = [p for p in work.parts if p.assembly == assembly] or list(work.parts)
+    return [p.name for p in {part.group: part for part in reversed(mine)}.values()]

@@ -1,0 +1,300 @@
+"""One student's packet: cover, cut list, a sheet for each operation in order, and the fit-check sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from course.course import Course
+from course.cutlist import CutRow, cut_rows
+from course.roster import Student
+from lessons.cautions import CAUTIONS, SEVERITIES
+from lessons.drawings import Bench, Drawing, front_view
+from lessons.handout import (
+    CONDENSED,
+    LARGE_WORDS,
+    WORDS,
+    CheckRow,
+    check_row,
+    deferral,
+    deferrals,
+    operation_page,
+    together,
+)
+from lessons.operation import read_operations
+from lessons.sequence import Work, sequence, work_of
+from lessons.setups import proof
+from rubrics.sheet import FitRow, fit_rows
+from shared.problems import InputRefused, Problem
+from shared.render.document import Document, Tree
+from shared.render.files import safe_name
+from shared.render.tree import render_tree
+
+UNITS = {"mm": "millimeters", "in": "inches"}
+
+
+class Templates(jinja2.FileSystemLoader):
+    """The templates of a course: a file in its folder `lessons` wins over the built-in one; each is read once."""
+
+    def __init__(self, folder: Path | None = None) -> None:
+        built_in = str(files("lessons") / "templates")
+        super().__init__([str(folder / "lessons"), built_in] if folder else [built_in])
+        self._codes: dict[str, Any] = {}
+
+    def load(
+        self, environment: jinja2.Environment, name: str, globals: Mapping[str, Any] | None = None
+    ) -> jinja2.Template:
+        """As a loader does, but each template is compiled once for all pages."""
+        if name not in self._codes:
+            source, _, _ = self.get_source(environment, name)
+            self._codes[name] = environment.compile(source, name)
+        made = environment.template_class
+        return made.from_code(environment, self._codes[name], environment.make_globals(dict(globals or {})))
+
+
+@dataclass(frozen=True)
+class Lessons:
+    """The operations of a course's cabinet in their order."""
+
+    works: tuple[Work, ...]
+    sheets: tuple[tuple[Work, ...], ...]
+    """Work that shares one sheet."""
+    templates: Templates
+    problems: tuple[Problem, ...]
+    """What is wrong with lesson files; what is not named there can still be printed."""
+
+    def sheet_of(self, work: Work) -> int:
+        """Number of the sheet of a work, from 1."""
+        return next(i for i, sheet in enumerate(self.sheets, 1) if work in sheet)
+
+
+def read_lessons(course: Course) -> Lessons:
+    """The operations of a course, its own files and the built-in ones."""
+    operations, wrong = read_operations(course.folder / "lessons")
+    works, missing = work_of(course.cabinet, operations)
+    unclear = proof(works, course.cabinet)
+    bad = {problem.place.file for problem in unclear}
+    ordered = tuple(w for w in sequence(works) if w.operation.place.file not in bad)
+    return Lessons(ordered, tuple(together(ordered)), Templates(course.folder), (*wrong, *missing, *unclear))
+
+
+@dataclass(frozen=True, slots=True)
+class ContentsRow:
+    """One line of the contents: a step of the job and the sheet that tells how."""
+
+    step: int
+    sheet: int
+    title: str
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """The first page of a packet, as finished text."""
+
+    title: str
+    student: str
+    bench: str
+    course: str
+    revision: str
+    issued: str
+    units: str
+    invented: bool
+    view: Drawing
+    sizes: str
+    authority: str
+    local: str
+    settings: tuple[str, ...]
+    rule_numbers: str
+    licensed: tuple[str, ...]
+    health: str
+    limits: tuple[str, ...]
+    manual: str
+    go_ahead: str
+    stop: str
+    cautions: tuple[str, ...]
+    """Cautions that are the same at every machine, in full."""
+    contents: tuple[ContentsRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ListRow:
+    """One line of the cut list as printed."""
+
+    label: str
+    part: str
+    count: int
+    length: str
+    width: str
+    thickness: str
+    rough_length: str
+    rough_width: str
+    joints: str
+    provisional: bool
+    notes: tuple[str, ...]
+    """What is still to be measured, and what changed from what."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListGroup:
+    """The lines of one assembly."""
+
+    title: str
+    stock: tuple[str, ...]
+    rows: tuple[ListRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Lines under one heading."""
+
+    title: str
+    rows: tuple[CheckRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Packet:
+    """A student's finished document and what could not be put into it."""
+
+    student: Student
+    document: Document
+    problems: tuple[Problem, ...]
+
+    @property
+    def file_name(self) -> str:
+        """Name without ending, as `s01-Ada-Fenwick`."""
+        return safe_name(f"{self.student.id}-{self.student.name}")
+
+
+def packet(course: Course, student: Student, lessons: Lessons, only: str = "") -> Packet:
+    """A student's packet.
+
+    A sheet that cannot be made is left out and reported; all others are made.
+
+    Args:
+        only: Print the sheet of this operation alone; empty for the whole packet.
+    """
+    problems: list[Problem] = []
+    rows = fit_rows(course, student)
+    parts: list[Callable[[], Tree]] = []
+    if not only:
+        parts += [lambda: _cover(course, student, lessons), lambda: _cut_list(course, student, lessons)]
+    for number, works in enumerate(lessons.sheets, 1):
+        if only in ("", works[0].operation.name):
+            parts.append(lambda works=works, number=number: sheet(course, student, lessons, works, number, rows))
+    if not only:
+        parts.append(lambda: _fit_sheet(student, lessons, rows))
+    tree: Tree = []
+    for part in parts:
+        try:
+            made = part()
+        except InputRefused as refused:
+            problems += refused.problems
+            continue
+        tree += [{"t": "pagebreak"}, *made] if tree else made
+    document = Document(
+        f"{course.title}: {student.name}", f"{student.name}, bench {student.bench}" if student.bench else student.name,
+        course.id, tree, course.paper, student.large_print,
+    )  # fmt: skip
+    return Packet(student, document, tuple(problems))
+
+
+def sheet(
+    course: Course, student: Student, lessons: Lessons, works: Sequence[Work], number: int, rows: Sequence[FitRow]
+) -> Tree:
+    """The sheet of one operation."""
+    page = operation_page(course, student, works, number, rows)
+    filled = {"page": page, "severities": SEVERITIES, "large": student.large_print}
+    return render_tree("operation.md.j2", filled, lessons.templates)
+
+
+def _cover(course: Course, student: Student, lessons: Lessons) -> Tree:
+    return render_tree("cover.md.j2", {"cover": cover(course, student, lessons)}, lessons.templates)
+
+
+def cover(course: Course, student: Student, lessons: Lessons) -> Cover:
+    """The cover of a student's packet."""
+    bench = Bench(
+        course.cabinet, course.values(student), student.shown, LARGE_WORDS if student.large_print else WORDS,
+        (150.0, 105.0) if student.large_print else (150.0, 150.0),
+    )  # fmt: skip
+    view = front_view(bench)
+    return Cover(
+        course.cabinet.title, student.name, student.bench, course.title, course.cabinet.revision, course.date,
+        UNITS[student.shown.unit], course.invented, view, view.alt, deferral("authority"), deferral("local_rules"),
+        tuple(_safety_settings(course)), deferral("rule_numbers"), deferrals("licensed"), deferral("health"),
+        deferrals("limits"), deferral("manual", machine="machine"),
+        deferral("go_ahead", instructor=course.instructor or "the instructor"), deferral("stop"),
+        tuple(c.text for c in CAUTIONS.values() if c.family in CONDENSED), tuple(_contents(lessons)),
+    )  # fmt: skip
+
+
+def _safety_settings(course: Course) -> Iterator[str]:
+    """The instructor's own lines: everything under `safety` in course.yaml."""
+    for name, text in course.settings.items():
+        if name.startswith("safety.") and not text.empty:
+            yield text.text
+
+
+def _contents(lessons: Lessons) -> Iterator[ContentsRow]:
+    for step, work in enumerate(lessons.works, 1):
+        titles = ", ".join(dict.fromkeys(a.title for a in work.assemblies))
+        yield ContentsRow(step, lessons.sheet_of(work), work.operation.title, titles)
+
+
+def _cut_list(course: Course, student: Student, lessons: Lessons) -> Tree:
+    groups: dict[str, list[CutRow]] = {}
+    for row in cut_rows(course, student):
+        groups.setdefault(row.assembly, []).append(row)
+    rows = {
+        "groups": [
+            ListGroup(title, tuple(_stock(lines)), tuple(map(_list_row, lines))) for title, lines in groups.items()
+        ],
+        "units": UNITS[student.shown.unit],
+        "large": student.large_print,
+    }
+    return render_tree("cutlist.md.j2", rows, lessons.templates)
+
+
+def _stock(rows: Sequence[CutRow]) -> Iterator[str]:
+    """One line for each stock of an assembly: what it is, which way its grain runs, for which parts."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        found.setdefault(f"{row.stock}, grain along the {row.grain}", []).append(row.label)
+    for stock, labels in found.items():
+        yield f"{', '.join(labels)}: {stock}." if len(found) > 1 else f"All of {stock}."
+
+
+def _list_row(row: CutRow) -> ListRow:
+    notes = []
+    if row.provisional:
+        notes.append(f"* first measure {row.provisional}")
+    if row.before:
+        notes.append(f"the plan says {row.before}" + (f"; {row.because}" if row.because else ""))
+    if row.consequence:
+        notes.append(row.consequence)
+    if row.state != "open":
+        notes.append(f"is {row.state}")
+    joints = row.joints or "nothing is cut into it"
+    rough_length, _, rough_width = row.rough.partition(" \u00d7 ")
+    return ListRow(
+        row.label, row.part, row.count, row.length, row.width, row.thickness, rough_length, rough_width, joints,
+        bool(row.provisional), tuple(notes),
+    )  # fmt: skip
+
+
+def _fit_sheet(student: Student, lessons: Lessons, rows: Sequence[FitRow]) -> Tree:
+    groups: dict[str, list[CheckRow]] = {}
+    for row in rows:
+        groups.setdefault(row.group, []).append(check_row(row))
+    filled = {
+        "groups": [Group(title, tuple(lines)) for title, lines in groups.items()],
+        "units": UNITS[student.shown.unit],
+        "large": student.large_print,
+    }
+    return render_tree("fit_sheet.md.j2", filled, lessons.templates)

@@ -1,0 +1,256 @@
+"""Operation pages: this student's numbers, the route he or she may use, cautions where they belong."""
+
+from collections.abc import Callable
+from fractions import Fraction
+
+import pytest
+
+from course.course import Course
+from course.readings import Reading
+from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
+from lessons.handout import CONDENSED, OperationPage, choose, operation_page
+from lessons.operation import read_operations
+from lessons.packet import Lessons, read_lessons, sheet
+from rubrics.sheet import fit_rows
+from shared.render.tree import words
+
+OPERATIONS, _ = read_operations()
+MACHINES = sorted({r.sign_off for o in OPERATIONS.values() for r in o.routes.values() if r.sign_off})
+COURSE = f"""title: Test course
+id: test
+date: 2026-10-05
+invented: yes
+instructor: R. Sample
+shop: {{machines: [{", ".join(MACHINES)}]}}
+"""
+DONE = "2026-09-14,2026-09-15,100,2026-09-16,2026-09-17"
+HEAD = "student,machine,lesson,test,score,demonstration,permission\n"
+
+
+def signoffs(*machines: str) -> str:
+    """Complete sign-offs of the first student for these machines."""
+    return HEAD + "".join(f"s1,{machine},{DONE}\n" for machine in machines)
+
+
+@pytest.fixture
+def with_machines(course_of: Callable[..., Course]) -> Course:
+    return course_of(course=COURSE, signoffs=signoffs(*MACHINES))
+
+
+@pytest.fixture
+def by_hand(course_of: Callable[..., Course]) -> Course:
+    return course_of(course=COURSE)
+
+
+def page_of(course: Course, name: str, student: str = "s1") -> OperationPage:
+    lessons = read_lessons(course)
+    works = next(s for s in lessons.sheets if s[0].operation.name == name)
+    return operation_page(course, course.student(student), works, 1, fit_rows(course, course.student(student)))
+
+
+def text_of(course: Course, lessons: Lessons, name: str, student: str = "s1") -> str:
+    works = next(s for s in lessons.sheets if s[0].operation.name == name)
+    return words(
+        sheet(course, course.student(student), lessons, works, 1, fit_rows(course, course.student(student)))
+    ).replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("allowed", [MACHINES, ["hand router"]], ids=["every machine", "hand router alone"])
+def test_every_powered_page_mentions_every_required_control(
+    course_of: Callable[..., Course], allowed: list[str]
+) -> None:
+    """The controls that published rules ask for (lessons/tables/required_controls.json) are in the laid-out text."""
+    course = course_of(course=COURSE, signoffs=signoffs(*allowed))
+    lessons, student = read_lessons(course), course.student("s1")
+    powered = 0
+    for works in lessons.sheets:
+        route = choose(course, student, works[0].operation).route
+        if route and route.powered:
+            powered += 1
+            text = words(sheet(course, student, lessons, works, 1, fit_rows(course, student))).replace("\u00a0", " ")
+            names = {n for work in works for n in work.cautions(route.name)}
+            assert missing_controls(text, names) == (), works[0].operation.name
+    assert powered >= (10 if allowed == MACHINES else 2)
+
+
+def test_every_caution_of_the_family_stands_in_full_on_its_page(with_machines: Course) -> None:
+    """Only what is the same at every machine is shortened; the router table's own cautions are all there."""
+    text = text_of(with_machines, read_lessons(with_machines), "groove edges")
+    family = [c for c in CAUTIONS.values() if c.family in ("router_table_groove", "climb_cut")]
+    assert len(family) >= 8
+    for caution in family:
+        assert caution.text in text, caution.id
+
+
+def test_what_is_the_same_at_every_machine_is_said_in_few_words(with_machines: Course) -> None:
+    """The general cautions do not fill half of each page; none of their words gets lost on the safety page."""
+    page = page_of(with_machines, "groove edges")
+    full = sum(len(c.text) for c in CAUTIONS.values() if c.family == "general_workshop")
+    assert page.general[0] == CONDENSED["general_workshop"]
+    assert len(page.general[0]) < full / 2
+
+
+def test_cautions_come_by_severity_and_before_the_step_they_belong_to(with_machines: Course) -> None:
+    """Danger, then warning, then caution; and a placed caution stands right before its step."""
+    lessons = read_lessons(with_machines)
+    works = next(s for s in lessons.sheets if s[0].operation.name == "groove edges")
+    course, student = with_machines, with_machines.student("s1")
+    rows = fit_rows(course, student)
+    page = operation_page(course, student, works, 1, rows)
+    ranks = [SEVERITIES.index(row.severity) for row in page.cautions]
+    assert ranks == sorted(ranks) and len(set(ranks)) > 1
+    placed = CAUTIONS["RTG-02"].text
+    step = next(s for s in page.steps if placed in [c.text for c in s.cautions])
+    text = words(sheet(course, student, lessons, works, 1, rows))
+    assert text.index(placed) < text.index(step.text)
+    before = page.steps[step.number - 2].text
+    assert text.index(before) < text.index(placed)
+    assert text.count(placed) == 1
+
+
+def test_without_a_sign_off_the_hand_route_is_printed(by_hand: Course) -> None:
+    """No permission on the day of issue: plough plane instead of router table, and none of its steps."""
+    page = page_of(by_hand, "groove edges")
+    assert "plough plane" in page.way and not page.powered
+    assert not any("cutter" in step.text for step in page.steps)
+    assert page.closing == ()
+
+
+def test_a_permission_after_the_day_of_issue_does_not_count_yet(course_of: Callable[..., Course]) -> None:
+    """Issued on 5 October, permitted on 6 October: still by hand."""
+    late = "2026-09-14,2026-09-15,100,2026-09-16,2026-10-06"
+    course = course_of(course=COURSE, signoffs=f"{HEAD}s1,router table,{late}\n")
+    assert page_of(course, "groove edges").way.startswith("bench")
+
+
+def test_a_student_may_choose_the_hand_route(course_of: Callable[..., Course]) -> None:
+    """The roster can ask for it, for one operation, though the sign-off is there."""
+    roster = "id,name,bench,units,hand_route\ns1,Ada Test,1,mm,groove edges\n"
+    course = course_of(course=COURSE, signoffs=signoffs(*MACHINES), roster=roster)
+    assert page_of(course, "groove edges").way.startswith("bench")
+    assert page_of(course, "cut the tenons").way.startswith("table saw")
+
+
+ONLY_BY_MACHINE = """---
+operation: groove edges
+number: 21
+title: Groove the inner edges
+makes: [groove]
+stage: frame
+after: [frame_blank]
+hold: [groove]
+routes:
+  machine: {station: router table, tool: slot cutter, sign_off: router table, cautions: [router_table_groove],
+    minutes: 10}
+---
+## Before you start
+
+- Face sides are marked.
+
+## Steps by machine
+
+1. Set the secret fence.
+2. Groove a test piece.
+3. Groove every edge.
+
+## Typical mistakes
+
+- The wrong edge.
+
+## It is right when
+
+- The groove is full.
+"""
+
+
+def test_with_no_hand_route_the_page_says_with_the_instructor(course_folder: Callable[..., object]) -> None:
+    """The machine's steps are not printed; what is missing is."""
+    from course.course import read_course
+
+    folder = course_folder(course=COURSE)
+    (folder / "lessons").mkdir()
+    (folder / "lessons" / "21_groove_edges.md").write_text(ONLY_BY_MACHINE, "utf-8")
+    course = read_course(folder)
+    text = text_of(course, read_lessons(course), "groove edges")
+    assert "No complete sign-off on record for the router table: no lesson on record." in text
+    assert "secret fence" not in text
+
+
+def test_the_numbers_are_this_students_in_this_students_units(course_of: Callable[..., Course]) -> None:
+    """A groove 10.5 deep reads 10.5 mm for one and 13/32 in for the other."""
+    course = course_of(course=COURSE, signoffs=signoffs(*MACHINES))
+    mine = {r.name: [v.text for v in r.values] for r in page_of(course, "groove edges", "s1").setups}
+    theirs = {r.name: [v.text for v in r.values] for r in page_of(course, "groove edges", "s2").setups}
+    assert mine["fence"] == ["10.5\u00a0mm"]
+    assert theirs["depth stop"] == ["13/32\u00a0in"]
+
+
+def test_a_number_that_rests_on_an_unmeasured_size_is_marked(with_machines: Course) -> None:
+    """Rails wait for the real opening; when it is read, the number follows it and the mark is gone."""
+    course = with_machines
+    page = page_of(course, "cut the tenons")
+    row = next(r for r in page.setups if r.name == "shoulder to shoulder")
+    assert row.provisional and "recess for the back" in page.waits
+    student = course.student("s1")
+    sizes = {"case.back.width": Fraction("383.0"), "divider.upper.width": Fraction("365.2")}
+    course.log.add(Reading("s1", name, p, 1, str(v), v, "rods") for name, v in sizes.items() for p in (1, 2, 3))
+    course.fresh()
+    lessons = read_lessons(course)
+    works = next(s for s in lessons.sheets if s[0].operation.name == "cut the tenons")
+    row = next(
+        r
+        for r in operation_page(course, student, works, 1, fit_rows(course, student)).setups
+        if r.name == "shoulder to shoulder"
+    )
+    shown = {v.of: v.text for v in row.values}
+    # 383.0 less two reveals of 0.5 less two stiles of 45; 365.2 less 3.0 less 100.
+    assert shown == {"back": "292.0\u00a0mm", "door": "262.2\u00a0mm"}
+    waits = operation_page(course, student, works, 1, fit_rows(course, student)).waits
+    assert "recess for the back" not in waits and "opening 'upper'" not in waits
+
+
+def test_a_size_in_a_text_is_the_students_own(with_machines: Course) -> None:
+    """A part turned over shows a step of twice the distance off centre: 2 x 1.0."""
+    page = page_of(with_machines, "groove edges")
+    assert any("2.0\u00a0mm" in text for text in page.mistakes)
+
+
+def test_a_powered_page_ends_with_who_decides_and_who_checked(with_machines: Course) -> None:
+    """Order of authority, the sign-off on record, and a line for the check of the set-up."""
+    text = text_of(with_machines, read_lessons(with_machines), "groove edges")
+    end = text[-500:]
+    assert "follow the strictest" in end
+    assert "Your sign-off for the router table is on record. It is not today's permission." in end
+    assert "Set-up checked today by" in end
+
+
+def test_a_page_names_the_check_that_must_be_passed_before(with_machines: Course) -> None:
+    """Tenons wait for the groove's check."""
+    page = page_of(with_machines, "cut the tenons")
+    assert ("Groove the inner edges", "groove") in [(r.title, r.checks) for r in page.releases]
+
+
+def test_work_on_back_and_door_shares_one_sheet(with_machines: Course) -> None:
+    """One sheet for each operation, with the numbers of both frames on it."""
+    page = page_of(with_machines, "cut the tenons")
+    assert page.of == "back, door"
+
+
+def test_the_drawing_follows_the_route(with_machines: Course) -> None:
+    """By machine the tenon page shows the set-up with its shim; by hand the section of the joint."""
+    assert any("shim" in d.title for d in page_of(with_machines, "cut the tenons").drawings)
+
+
+def test_the_drawing_by_hand_shows_the_joint(by_hand: Course) -> None:
+    """A gauge line needs the section, not a saw."""
+    titles = [d.title for d in page_of(by_hand, "cut the tenons").drawings]
+    assert titles and not any("shim" in t for t in titles)
+
+
+def test_what_is_read_at_the_end_stands_on_the_sheet_with_target_and_band(with_machines: Course) -> None:
+    """The rails' own shoulders and tenons; not the muntin's, nor the stiles', which belong to other sheets."""
+    checks = page_of(with_machines, "cut the tenons").checks
+    lines = {(row.title, row.what): (row.target, row.allowed, row.places) for row in checks}
+    assert lines["door rail top", "shoulder to shoulder"] == ("261.0", "260.7 to 261.3", 1)
+    assert lines["door", "thickness of the tenon"][1] == "5.8 to 5.95"
+    assert not any("stile" in title or "muntin" in title for title, _ in lines)

@@ -1,0 +1,225 @@
+"""Packets: everything for one student, nothing of anybody else, in the order of the work."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from typer.testing import CliRunner
+
+from course.course import Course, read_course
+from course.readings import Reading
+from lessons.commands import app
+from lessons.packet import Packet, packet, read_lessons
+from shared.render.html import write_html
+from shared.render.pdf import write_pdf
+from shared.render.tree import words
+
+SIGNOFFS = """student,machine,lesson,test,score,demonstration,permission
+s1,router table,2026-09-14,2026-09-15,100,2026-09-16,2026-09-17
+"""
+ROSTER = """id,name,bench,units,hand,large_print,hand_route,time_factor
+s1,Ada Test,1,mm,right,no,,1
+s2,Bo Secret,2,in,left,yes,groove edges,1.5
+"""
+INCH_PLAN = """
+title: Two bays
+unit: in
+stock:
+  case: {material: red oak plywood, form: sheet, thickness: 3/4}
+  frame: {material: red oak, form: solid, thickness: 3/4}
+  panel: {material: red oak, form: solid, thickness: 1/2}
+assemblies:
+  case: {kind: carcass, width: 30, height: 24, depth: 10}
+  bays:
+    kind: uprights
+    in: case.inside
+    openings: {left: 10 in, right: rest}
+  doors:
+    kind: frame and panel
+    in: bays.right
+    use: door
+    leaves: [left, right]
+    joints: {joint: haunched tenon}
+  back: {kind: frame and panel, in: case.back, use: back, bays: [1/4, 1/2, 1/4]}
+"""
+
+
+def made(course: Course, student: str = "s1", only: str = "") -> Packet:
+    return packet(course, course.student(student), read_lessons(course), only)
+
+
+def headings(found: Packet) -> list[str]:
+    return [words(node["c"]) for node in found.document.tree if node["t"] == "h" and node["level"] == 1]
+
+
+def plain(found: Packet) -> str:
+    return words(found.document.tree).replace("\u00a0", " ").replace("\u2011", "-")
+
+
+def test_a_packet_has_cover_safety_contents_list_sheets_and_fit_checks_in_order(
+    course_of: Callable[..., Course],
+) -> None:
+    """The sheets come in the order in which their operations first come up."""
+    course = course_of(roster=ROSTER)
+    found, lessons = made(course), read_lessons(course)
+    titles = headings(found)
+    assert titles[1:3] == ["Safety", "Contents"]
+    assert titles[3] == "Cut list" and titles[-1] == "Fit-check sheet"
+    assert titles[4:-1] == [f"{i}. {s[0].operation.title}" for i, s in enumerate(lessons.sheets, 1)]
+    assert len(lessons.sheets) >= 30 and found.problems == ()
+
+
+def test_every_sheet_starts_on_a_page_of_its_own(course_of: Callable[..., Course]) -> None:
+    """Before each heading of the first level, but the first, there is a page break."""
+    tree = made(course_of(roster=ROSTER)).document.tree
+    places = [i for i, node in enumerate(tree) if node["t"] == "h" and node["level"] == 1]
+    assert all(tree[i - 1]["t"] == "pagebreak" for i in places[1:])
+
+
+def test_the_contents_list_every_step_with_its_sheet(course_of: Callable[..., Course]) -> None:
+    """The door's grooves come after the back's, and both point to one sheet."""
+    course = course_of(roster=ROSTER)
+    tree = made(course).document.tree
+    table = next(n for n in tree if n["t"] == "table" and words(n["head"][1]) == "Sheet")
+    rows = [[words(cell) for cell in row] for row in table["rows"]]
+    grooves = [row for row in rows if row[2] == "Groove the inner edges"]
+    assert [row[3] for row in grooves] == ["back", "door"] and len({row[1] for row in grooves}) == 1
+    assert [int(row[0]) for row in rows] == list(range(1, len(read_lessons(course).works) + 1))
+
+
+def test_a_packet_holds_one_students_data_only(course_of: Callable[..., Course]) -> None:
+    """No other name, no accommodation, no grade: nothing says why a page looks as it does."""
+    course = course_of(roster=ROSTER)
+    assert "Bo Secret" not in plain(made(course, "s1")) + made(course, "s1").document.left
+    theirs = plain(made(course, "s2")).lower()
+    for word in ("ada test", "large print", "time factor", "1.5 ", "accommodation", "grade"):
+        assert word not in theirs, word
+
+
+def test_a_name_like_a_formula_a_tag_or_a_template_is_shown_as_text(course_of: Callable[..., Course]) -> None:
+    """Never run: neither as HTML nor as a template nor as Markdown."""
+    name = "=1+1 <b>{{ page }}</b> *x* | y"
+    course = course_of(roster=f'id,name,bench,units\ns1,"{name}",1,mm\n')
+    found = made(course)
+    html = write_html(found.document)
+    assert name in plain(found)
+    assert "=1+1 &lt;b&gt;{{ page }}&lt;/b&gt; *x* | y" in html and "<b>{{" not in html
+    assert set(found.file_name) <= set("abcdefghijklmnopqrstuvwxyz0123456789-_")
+
+
+def test_a_line_whose_opening_is_not_measured_is_provisional_and_says_what_to_measure(
+    course_of: Callable[..., Course],
+) -> None:
+    """The rails of the back wait for the recess; when it is read the line shows old and new."""
+    course = course_of(roster=ROSTER)
+    assert "B-RT, B-RB : * first measure" in plain(made(course)).replace(" :", " :")
+    read = [Reading("s1", "case.back.width", p, 1, "383.0", Fraction(383), "rods") for p in (1, 2, 3)]
+    course.log.add(read)
+    course.fresh()
+    text = plain(made(course))
+    # 383.0 - 2 x 0.5 - 2 x 45 = 292.0 from shoulder to shoulder, and 2 x 10.0 for the tenons.
+    assert "311.0 → 312.0" in text
+
+
+def test_a_broken_lesson_file_is_told_with_file_and_line_and_the_other_sheets_are_made(
+    course_folder: Callable[..., Path],
+) -> None:
+    """A course's own file with a misspelt caution; the built-in page stands in for it."""
+    folder = course_folder(roster=ROSTER)
+    (folder / "lessons").mkdir()
+    (folder / "lessons" / "21_groove_edges.md").write_text("---\noperation: groove edges\nnumber: x\n---\n", "utf-8")
+    course = read_course(folder)
+    lessons = read_lessons(course)
+    assert any(p.place.file == "21_groove_edges.md" and p.place.line for p in lessons.problems)
+    assert len(headings(packet(course, course.student("s1"), lessons))) > 30
+
+
+def test_a_sheet_that_cannot_be_laid_out_is_left_out_and_told(course_folder: Callable[..., Path]) -> None:
+    """A course's own template with a name it does not know is told with file and line; cover and list are made."""
+    folder = course_folder(roster=ROSTER)
+    (folder / "lessons").mkdir()
+    (folder / "lessons" / "operation.md.j2").write_text("# {{ page.title }}\n\n{{ page.nonsense }}\n", "utf-8")
+    course = read_course(folder)
+    found = made(course)
+    assert headings(found)[-1] == "Fit-check sheet" and "Cut list" in headings(found)
+    assert found.problems and all(str(p.place) == "operation.md.j2:3" for p in found.problems)
+
+
+def test_one_operation_can_be_printed_alone(course_of: Callable[..., Course]) -> None:
+    """Its sheet keeps its number."""
+    course = course_of(roster=ROSTER)
+    number = next(i for i, s in enumerate(read_lessons(course).sheets, 1) if s[0].operation.name == "groove edges")
+    assert headings(made(course, only="groove edges")) == [f"{number}. Groove the inner edges"]
+
+
+def test_another_cabinet_in_inches_needs_no_other_code(course_of: Callable[..., Course]) -> None:
+    """Uprights, unequal bays, a pair of doors, haunched tenons: cover, list and sheets are made in inches."""
+    course = course_of(plan=INCH_PLAN, roster="id,name,bench,units\ns1,Ada Test,1,in\n")
+    found = made(course)
+    assert found.problems == ()
+    text = plain(found)
+    assert "Cut the mortises" in text or "mortise" in text.lower()
+    assert "30 in wide and 24 in high" in text and "Sizes in inches" in text
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("student", ["s1", "s2"])
+def test_the_pdf_says_what_the_tree_says_on_every_paper_and_in_large_print(
+    course_of: Callable[..., Course], paper: str, student: str
+) -> None:
+    """Cover and cut list and one sheet are printed without anything running off the page, and no page is blank."""
+    text = f"title: Test course\nid: test\ndate: 2026-10-05\npaper: {paper}\nshop: {{machines: [router table]}}\n"
+    found = made(course_of(course=text, roster=ROSTER), student)
+    document = pypdfium2.PdfDocument(write_pdf(found.document))
+    pages = [document[i].get_textpage().get_text_range() for i in range(len(document))]
+    assert document[0].get_width() == pytest.approx(595.3 if paper == "a4" else 612, abs=0.5)
+    assert all(len(page.split()) > 12 for page in pages)
+    whole = " ".join(" ".join(pages).split())
+    for heading in headings(found):
+        assert heading in whole
+
+
+def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_folder: Callable[..., Path]) -> None:
+    """One packet as HTML and PDF and one workbook for each student; exit status 0."""
+    folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
+    result = CliRunner().invoke(app, [str(folder)])
+    assert result.exit_code == 0, result.output
+    assert sorted(p.name for p in (folder / "out" / "packets").iterdir()) == [
+        "s1-Ada-Test.html", "s1-Ada-Test.pdf", "s2-Bo-Secret.html", "s2-Bo-Secret.pdf",
+    ]  # fmt: skip
+    assert len(list((folder / "out" / "sheets").glob("*.xlsx"))) == 2
+    assert "2 HTML, 2 PDF" in result.output and "packets" in result.output
+    assert {p.stem for p in (folder / "out" / "class").iterdir()} == {"settings", "sign-offs", "benches", "stock"}
+
+
+def test_prepare_writes_one_sheet_of_one_student(course_folder: Callable[..., Path]) -> None:
+    """Nothing else is written."""
+    folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
+    result = CliRunner().invoke(app, [str(folder), "--student", "s1", "--operation", "Groove the inner edges"])
+    assert result.exit_code == 0, result.output
+    names = sorted(str(p.relative_to(folder / "out")) for p in (folder / "out").rglob("*") if p.is_file())
+    assert names == ["packets/s1-Ada-Test-groove-edges.html", "packets/s1-Ada-Test-groove-edges.pdf"]
+
+
+def test_prepare_refuses_an_operation_that_the_cabinet_does_not_need(course_folder: Callable[..., Path]) -> None:
+    """With the nearest name."""
+    folder = course_folder(roster=ROSTER)
+    result = CliRunner().invoke(app, [str(folder), "--operation", "groove edge"])
+    assert "this cabinet has no operation 'groove edge'" in str(result.exception)
+    assert "Did you mean 'groove edges'?" in str(result.exception)
+    assert not (folder / "out").exists()
+
+
+def test_prepare_with_a_broken_lesson_file_writes_all_and_exits_with_one(course_folder: Callable[..., Path]) -> None:
+    """File, line, what is wrong, what to do; the packets are there."""
+    folder = course_folder(roster=ROSTER)
+    (folder / "lessons").mkdir()
+    (folder / "lessons" / "21_groove_edges.md").write_text("no head\n", "utf-8")
+    result = CliRunner().invoke(app, [str(folder), "--student", "s1"])
+    assert result.exit_code == 1
+    assert "21_groove_edges.md:1:1: L001: the file has no head between two lines `---`" in result.output
+    assert (folder / "out" / "packets" / "s1-Ada-Test.pdf").exists()
