@@ -40,7 +40,7 @@ EDGE = 4
 MOST_TOLD = 5
 """So many words of a document that do not fit are named; one cause often has many."""
 SLACK = 2.5
-"""How far an accent, a tail or the space at a line's end may reach over the edge of the content area. [mm]"""
+"""How far an accent or a tail may reach over the upper or lower edge of the content area. [mm]"""
 LONG_WORD = 24
 """Longer words may be broken anywhere, since nothing else keeps them on their page. [letters]"""
 _FIXED = 946684800
@@ -191,7 +191,7 @@ def overflow(pdf: bytes, title: str, top: int = TOP, bottom: int = BOTTOM) -> It
             page = document[number]
             width, height = (size / MM for size in page.get_size())
             text = page.get_textpage()
-            runs = [_Run(*(edge / MM for edge in text.get_rect(i))) for i in range(text.count_rects())]
+            runs = [_run(text, i) for i in range(text.count_rects())]
             outside = [run for run in runs if not run.inside(width, height, top, bottom)]
             for run in outside or list(_printed_over(runs)):
                 words = " ".join(text.get_text_bounded(*(edge * MM for edge in run)).split())
@@ -204,6 +204,15 @@ def overflow(pdf: bytes, title: str, top: int = TOP, bottom: int = BOTTOM) -> It
         document.close()
 
 
+def _run(text: Any, number: int) -> _Run:
+    """A run of a page's text, without the spaces at its end: they are no wider than 0.35 of its height each."""
+    edges = text.get_rect(number)
+    words = text.get_text_bounded(*edges)
+    left, bottom, right, top = (edge / MM for edge in edges)
+    spaces = len(words) - len(words.rstrip())
+    return _Run(left, bottom, max(left, right - 0.35 * (top - bottom) * spaces), top)
+
+
 class _Run(NamedTuple):
     """Edges of a run of text. [mm from the lower left corner of the page]"""
 
@@ -214,7 +223,7 @@ class _Run(NamedTuple):
 
     def inside(self, width: float, height: float, top: int, bottom: int) -> bool:
         """Whether it stands in the content area, or wholly in the head or the foot."""
-        if self.left < SIDE - SLACK or self.right > width - SIDE + SLACK:
+        if self.left < SIDE - 1 or self.right > width - SIDE + 1:
             return False
         if self.bottom < EDGE or self.top > height - EDGE:
             return False
