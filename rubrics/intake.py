@@ -367,8 +367,12 @@ def _csv_reading(course: Course, row: Row, ids: dict[str, Student], found: _Foun
 
 
 def _questions(course: Course, readings: Iterable[Reading]) -> Iterator[Problem]:
-    """What to ask about new readings: each against what the student's own case asks for, itself left out."""
+    """What to ask about new readings, each against what the student's own case asks for, itself left out.
+
+    A size that only follows from a questioned reading is not asked about: the slip is named once, at its root.
+    """
     students = {student.id: student for student in course.students}
+    asked: dict[tuple[str, str], list[tuple[Reading, str]]] = {}
     for one in readings:
         student = students[one.student]
         target = course.values(student).target(one.quantity)
@@ -376,6 +380,14 @@ def _questions(course: Course, readings: Iterable[Reading]) -> Iterator[Problem]
             continue
         ask = question(one.value, target, one.raw, student.shown, student.unit)
         if ask:
-            about = student.shown.size(target)
-            says = f"{student.id}, {one.quantity}, place {one.place}: {one.raw} where about {about} is expected"
+            asked.setdefault((student.id, one.quantity), []).append((one, ask))
+    for (id_, quantity), found in asked.items():
+        values, shown = course.values(students[id_]), students[id_].shown
+        roots = {name for inner in values.inputs(quantity) for name in values.rests_on(inner)}
+        if any((id_, root) in asked for root in roots):
+            continue
+        for one, ask in found:
+            target = values.target(quantity)
+            assert isinstance(target, Fraction)
+            says = f"{id_}, {quantity}, place {one.place}: {one.raw} where about {shown.size(target)} is expected"
             yield Problem("C100", one.where, says, ask[:1].upper() + ask[1:], severe=False)

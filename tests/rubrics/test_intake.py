@@ -296,6 +296,13 @@ def test_a_slip_is_asked_about_and_taken_in(course):
     assert len(course.log.readings("s1")) == 1
 
 
+def test_a_slip_is_named_once_at_its_root(course):
+    """A rail that fits the slipped opening is not asked about: the opening is."""
+    readings = {(WIDTH, 1): "265.2", ("door.rail.top.shoulder", 1): "261.0", ("shelf.board.length", 1): "362"}
+    collected = collect(course, [sheet_of(course, readings=readings)])
+    assert [problem.says.split(",")[1] for problem in collected.questions] == [" divider.upper.width"]
+
+
 def test_readings_survive_another_program(course, tmp_path):
     """Written, saved by LibreOffice as its own kind and back, and read: every reading is there."""
     asked = [
