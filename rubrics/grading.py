@@ -7,13 +7,13 @@ costs nothing: it is told once, at what was measured to be different.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from statistics import median
 
 from course.course import Course
 from course.quantities import Values
-from course.readings import reduced
+from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.checks import Check, Measured, checks_of, measure
 from rubrics.class_figures import mean, sd, share_inside
@@ -55,6 +55,7 @@ class Mark:
     """The reading cannot tell this level from the next lower one: it should be measured again."""
     plan_deviation: Fraction
     """Reading less what the plan alone says."""
+    readings: tuple[Reading, ...] = field(hash=False)
     elsewhere: Fraction = NOTHING
     """What a reading that loses points at a check of its own adds here; taken out, so that it is charged once."""
     charged_at: tuple[str, ...] = ()
@@ -277,7 +278,8 @@ def mark_of(
     return Mark(
         student, check, measured.attempt, True, measured.target, lower, upper, measured.value, measured.deviation,
         shift, out, limit, guard, level, check.points * level.share, certainty,
-        level != rules.level(out, limit), measured.value - measured.planned, elsewhere, charged_at,
+        level != rules.level(out, limit), measured.value - measured.planned, measured.readings,
+        elsewhere, charged_at,
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from course.plan import flat
 from shared.places import Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant
-from shared.units import NotALength, length
+from shared.units import MM, NotALength, length
 
 FILE = "grading.yaml"
 BUILT_IN = Path(__file__).parent / FILE
@@ -34,6 +34,14 @@ class Level:
     """Largest distance, in limits; None for the last level."""
     share: Fraction
     """Of the points of the check."""
+
+    @property
+    def words(self) -> str:
+        """The level in a sentence."""
+        share = {0: "no points", 1: "all points"}.get(self.share, f"{self.share} of the points")
+        if self.within is None:
+            return f"{self.word}: beyond that, {share}."
+        return f"{self.word}: within {float(self.within):g} limit{'' if self.within == 1 else 's'}, {share}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +79,30 @@ class Rules:
             if round(beyond, DIGITS) <= round((each.within - 1) * limit + guard, DIGITS):
                 return each
         return self.levels[-1]
+
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The rule in sentences, for students and instructors."""
+        setup = self.setup
+        return (
+            *(level.words for level in self.levels),
+            "The limit of a check is half the width of its band; where there is an upper limit only, all of it. "
+            "Distances are counted from the middle of the band, or from nothing.",
+            f"A level is only lost when the reading is {self.sure:.0%} sure to lie beyond its edge. ".replace("%", " %")
+            + "Until then the better level stands and the part is to be measured again.",
+            f"When a part was made again, {_COUNTS[self.policy]} counts. Every attempt stays in the record.",
+            f"When {float(setup.share):.0%} of the class or more, of at least ".replace("%", " %")
+            + f"{setup.students} students, lie on one side by {float(setup.threshold):g} of a limit or more, "
+            f"the set-up is the cause: the middle one of their deviations, to {MM.fine(setup.step)}, is taken out "
+            "for those who worked from it. Nobody loses by it, and the spread is graded.",
+            "A mistake is charged once: a difference or fit is worked out as if a reading that loses points at its own "
+            "check were right. A size that follows a changed case or part is graded against what it should be now.",
+            "What is not measured is blank, not zero: it counts neither in the points nor in what they are out of.",
+        )
+
+
+_COUNTS = {"better": "the best attempt", "latest": "the latest attempt"}
 
 
 def read_rules(folder: Path | None = None, settings: Mapping[str, Text] | None = None) -> Rules:

@@ -153,7 +153,10 @@ def test_a_student_who_follows_the_plan_and_not_her_case_is_off(course_of):
     assert (rail.deviation, rail.plan_deviation, rail.level.word) == (Fraction("-1.6"), 0, "Do again")
 
 
-STORY_17 = "0.15 0.16 0.16 0.17 0.17 0.18 0.18 0.18 0.18 0.19 0.20 0.21 0.22 0.22".split()
+STORY_17 = [
+    *("0.15", "0.16", "0.16", "0.17", "0.17", "0.18", "0.18"),
+    *("0.18", "0.18", "0.19", "0.20", "0.21", "0.22", "0.22"),
+]
 OTHERS = ["0.01", "-0.02"]
 
 
@@ -289,3 +292,11 @@ def test_a_rule_of_the_course_folder_wins(course_folder):
     with pytest.raises(InputRefused) as refused:
         read_rules(folder)
     assert "'policy' is missing" in {problem.says for problem in refused.value.problems}
+
+
+def test_the_rule_is_said_in_words():
+    """The sentences carry the numbers of the rule, so that students can be shown what is counted."""
+    said = " ".join(RULES.words)
+    for part in ("Close: within 2 limits, 2/3 of the points", "Do again: beyond that, no points", "75 % of the class",
+                 "at least 6 students", "0.01\u00a0mm", "the best attempt counts", "95 %"):  # fmt: skip
+        assert part in said

@@ -1,0 +1,254 @@
+"""The gradebook agrees with the marks: as stored, and after a spreadsheet has worked everything out again."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import subprocess
+from fractions import Fraction
+from pathlib import Path
+
+import openpyxl
+import pandas
+import pytest
+
+from course.course import Course
+from course.readings import Reading
+from rubrics.book import Book, Live
+from rubrics.gradebook import CHECKS, write_gradebook
+from rubrics.grading import grade
+
+SHEETS = ["Overview", "Checks", "Grades", "Class", "Readings", "Limits", "Notes"]
+ALWAYS = """<?xml version="1.0" encoding="UTF-8"?>
+<oor:items xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema"
+ xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
+<item oor:path="/org.openoffice.Office.Calc/Formula/Load"><prop oor:name="OOXMLRecalcMode" oor:op="fuse">
+<value>0</value></prop></item></oor:items>
+"""
+"""Settings of a spreadsheet program that works every formula out when it opens a file."""
+
+
+def recalculated(book: bytes, folder: Path) -> dict[str, pandas.DataFrame]:
+    """The sheets of a workbook after a spreadsheet program has worked out all formulas."""
+    office = shutil.which("soffice")
+    if office is None:
+        pytest.skip("no spreadsheet program here")
+    profile = folder / "profile" / "user"
+    profile.mkdir(parents=True, exist_ok=True)
+    (profile / "registrymodifications.xcu").write_text(ALWAYS, "utf-8")
+    (folder / "in.xlsx").write_bytes(book)
+    subprocess.run(
+        [office, "--headless", f"-env:UserInstallation=file://{folder}/profile", "--convert-to",
+         "xlsx:Calc MS Excel 2007 XML", "--outdir", str(folder / "out"), str(folder / "in.xlsx")], check=True, capture_output=True, timeout=180,
+    )  # fmt: skip
+    return stored((folder / "out" / "in.xlsx").read_bytes())
+
+
+def stored(book: bytes) -> dict[str, pandas.DataFrame]:
+    """The sheets of a workbook with the values stored in it, without headings."""
+    return pandas.read_excel(
+        io.BytesIO(book), sheet_name=None, header=None, dtype=object, keep_default_na=False, engine="openpyxl"
+    )
+
+
+def sheet(book: bytes, name: str, head: int = 3) -> pandas.DataFrame:
+    """One sheet under its headings, as a program reads it that does not calculate."""
+    return pandas.read_excel(
+        io.BytesIO(book), sheet_name=name, header=head, keep_default_na=False, dtype={"typed": str}, engine="openpyxl"
+    )
+
+
+def differences(one: dict[str, pandas.DataFrame], other: dict[str, pandas.DataFrame]) -> list[str]:
+    found = []
+    for name, frame in one.items():
+        for row in range(frame.shape[0]):
+            for column in range(frame.shape[1]):
+                a, b = frame.iat[row, column], other[name].iat[row, column]
+                if isinstance(a, (int, float)) and isinstance(b, (int, float)):
+                    same = abs(a - b) <= 1e-9
+                else:
+                    same = str(a) == str(b)
+                if not same:
+                    found.append(f"{name} {row + 1},{column + 1}: {a!r} is {b!r}")
+    return found
+
+
+def off(student: str, name: str, texts: list[str], attempt: int = 1, note: str = "") -> list[Reading]:
+    return [
+        Reading(student, name, n, attempt, t, Fraction(t), "caliper", source="a.xlsx", cell=f"E{n}", note=note)
+        for n, t in enumerate(texts, 1)
+    ]
+
+
+ROSTER = "id,name,bench,units\ns1,=1+1,1,mm\ns2,<b>Bo</b>,2,in\n"
+ROSTER += "".join(f"s{n},Test {n},{n},mm\n" for n in range(3, 9))
+
+
+@pytest.fixture
+def course(course_of) -> Course:
+    """Eight students: a class-wide set-up, a redone part, a mistake that shows twice, a case that is not as planned."""
+    made = course_of(roster=ROSTER)
+    rows: list[Reading] = []
+    for number in range(1, 9):
+        student = f"s{number}"
+        rows += off(student, "door.groove.width", ["6.25", "6.3", f"6.{20 + number}"])
+        rows += off(student, "door.tenon.thickness", ["6.0", "6.05", f"6.{number}"])
+        rows += off(student, "divider.upper.width", ["365.2", "364.8", "365"])
+        rows += off(student, "case.diagonal.front_a", ["722.1"]) + off(student, "case.diagonal.front_b", ["720.1"])
+    rows += off("s1", "door.rail.top.shoulder", ["241.8"]) + off("s1", "door.rail.bottom.shoulder", ["261.8"])
+    rows += off("s2", "door.rail.top.shoulder", ["263.175"]) + off("s2", "door.rail.top.shoulder", ["262.1"], 2)
+    rows += off("s2", "door.rail.top.shoulder", ["261.79"], 3)
+    made.log.add(rows)
+    made.log.add(off("s3", "door.groove.width", ["6.1"], note="measured again"))
+    made.fresh()
+    return made
+
+
+@pytest.fixture
+def book(course) -> bytes:
+    return write_gradebook(grade(course))
+
+
+def test_the_sheets_stand_in_the_order_of_reading(book):
+    """Overview first, explanations last."""
+    assert list(stored(book)) == SHEETS
+
+
+def test_every_mark_is_stored_as_worked_out(course, book):
+    """Each row of Checks holds the mark of that student, check and attempt, or says that it was not measured."""
+    grades = grade(course)
+    frame = sheet(book, "Checks")
+    rows = {(r["student"], r["check id"], r["attempt"]): r for _, r in frame.iterrows()}
+    for mark in grades.marks:
+        row = rows.pop((mark.student.id, mark.check.id, mark.attempt))
+        assert (row["level"], row["counts"]) == (mark.level.word, "yes" if mark.counts else "")
+        for heading, value in (
+            ("target", mark.target), ("upper", mark.upper), ("reading", mark.value), ("deviation", mark.deviation),
+            ("points", mark.points), ("of", mark.check.points), ("set-up", mark.setup_shift),
+            ("elsewhere", mark.elsewhere), ("from plan", mark.plan_deviation),
+        ):  # fmt: skip
+            assert row[heading] == pytest.approx(float(value), abs=1e-6), (mark.check.id, heading)
+        assert row["lower"] == ("" if mark.lower is None else pytest.approx(float(mark.lower), abs=1e-9))
+    assert {row["level"] for row in rows.values()} == {"not measured"}
+    assert {row["points"] for row in rows.values()} == {""}, "what is not measured is blank, not zero"
+
+
+def test_grades_are_the_sums_of_marks(course, book):
+    """Points, what they are out of and percent of each student, on Overview and on Grades."""
+    for one in grade(course).students:
+        for name in ("Overview", "Grades"):
+            frame = sheet(book, name).set_index("student")
+            row = frame.loc[one.student.id]
+            assert row["points"] == pytest.approx(float(one.points))
+            assert row["of"] == one.of
+            assert row["percent"] == pytest.approx(float(round(100 * one.share, 1)))
+
+
+def test_stored_values_are_what_a_spreadsheet_works_out(book, tmp_path):
+    """Every cell of every sheet, after all formulas were worked out again by another program."""
+    assert differences(stored(book), recalculated(book, tmp_path)) == []
+
+
+def test_a_wrong_stored_value_would_be_found(course, tmp_path, monkeypatch):
+    """The comparison is a real one: with one more point in each stored value it finds every one of them."""
+    put = Book.put
+
+    def wrong(self, sheet, row, column, cell, form=None):
+        if isinstance(cell, Live) and isinstance(cell.value, Fraction):
+            cell = Live(cell.formula, cell.value + 1)
+        put(self, sheet, row, column, cell, form)
+
+    monkeypatch.setattr(Book, "put", wrong)
+    book = write_gradebook(grade(course))
+    assert len(differences(stored(book), recalculated(book, tmp_path))) > 300
+
+
+def test_a_changed_limit_moves_marks(course, book, tmp_path):
+    """Doubling the upper limit of one check on the sheet Limits raises a Close to On the mark, and the points."""
+    changed = openpyxl.load_workbook(io.BytesIO(book))
+    limits = changed["Limits"]
+    heads = {cell.value: cell.column for cell in limits[11]}
+    checks = {limits.cell(row, 1).value: row for row in range(12, limits.max_row + 1)}
+    row = checks["case.case_square.front_diagonals"]
+    assert limits.cell(row, heads["upper"]).value == 1
+    limits.cell(row, heads["upper"]).value = 2
+    memory = io.BytesIO()
+    changed.save(memory)
+    frames = recalculated(memory.getvalue(), tmp_path)
+    headings = [column.heading for column in CHECKS]
+
+    def square(frame: pandas.DataFrame) -> set:
+        rows = frame[frame[headings.index("check id")] == "case.case_square.front_diagonals"]
+        return {(r[headings.index("level")], round(r[headings.index("points")], 6)) for _, r in rows.iterrows()}
+
+    assert square(stored(book)["Checks"]) == {("Close", 2)}
+    assert square(frames["Checks"]) == {("On the mark", 3)}
+    before, after = stored(book)["Overview"], frames["Overview"]
+    assert after.iat[4, 2] - before.iat[4, 2] == pytest.approx(1)
+
+
+def test_every_formula_holds_its_value(book):
+    """No formula cell is empty or an error for a program that does not calculate."""
+    formulas = openpyxl.load_workbook(io.BytesIO(book))
+    values = openpyxl.load_workbook(io.BytesIO(book), data_only=True)
+    found = [
+        (name, cell.coordinate, values[name][cell.coordinate].value)
+        for name in SHEETS
+        for line in formulas[name].iter_rows()
+        for cell in line
+        if cell.data_type == "f"
+    ]
+    assert len(found) > 300
+    blank = [formulas[name][where].value for name, where, value in found if value is None]
+    assert all(re.match(r'=IF\(.*(""\)|"",.*)$', text) for text in blank), "only what says so itself may be empty"
+    assert not [one for one in found if str(one[2]).startswith("#")]
+
+
+def test_readings_are_worked_out_of_the_sheet_of_readings(book):
+    """A reading on Checks is a formula over cells of Readings, for a size and for a fit."""
+    formulas = openpyxl.load_workbook(io.BytesIO(book))["Checks"]
+    heads = {cell.value: cell.column for cell in formulas[4]}
+    found = {
+        formulas.cell(row, heads["check id"]).value: formulas.cell(row, heads["reading"]).value
+        for row in range(5, formulas.max_row + 1)
+        if formulas.cell(row, heads["student"]).value == "s1"
+    }
+    assert found["door.groove.width"] == "=AVERAGE(Readings!$G$5:$G$7)"
+    assert found["door.rail.top.shoulder"].startswith("=Readings!$G$")
+    assert found["case.case_square.front_diagonals"].startswith("=ABS((Readings!$G$")
+    assert found["door.tenon.clearance"].count("Readings!") == 2
+
+
+def test_a_name_that_looks_like_a_formula_stays_text(book):
+    """`=1+1` and `<b>` are names here."""
+    sheets = openpyxl.load_workbook(io.BytesIO(book))
+    cell = sheets["Overview"]["B5"]
+    assert (cell.value, cell.data_type) == ("=1+1", "s")
+    assert sheets["Overview"]["B6"].value == "<b>Bo</b>"
+
+
+def test_a_corrected_reading_stays_and_is_marked(book):
+    """The sheet Readings has every row ever taken in; the one that was corrected counts no more."""
+    frame = sheet(book, "Readings")
+    own = frame[(frame["student"] == "s3") & (frame["quantity"] == "door.groove.width") & (frame["place"] == 1)]
+    assert list(zip(own["typed"], own["counts"], strict=True)) == [("6.25", "replaced"), ("6.1", "yes")]
+
+
+def test_the_same_grades_give_the_same_bytes(course, book):
+    """No clock and no chance in the file."""
+    assert write_gradebook(grade(course)) == book
+
+
+def test_an_invented_course_says_so(book):
+    """The notes say that people are invented, and tell the rule of the set-up."""
+    text = "\n".join(stored(book)["Notes"][0].astype(str))
+    assert "invented" in text and "set-up is the cause" in text
+
+
+def test_a_course_without_readings_has_a_gradebook(course_of, tmp_path):
+    """Nothing measured: no percent, no zero, and still every check in the list."""
+    book = write_gradebook(grade(course_of()))
+    frame = sheet(book, "Overview")
+    assert list(frame["percent"]) == ["", ""] and list(frame["measured"]) == [0, 0]
+    assert differences(stored(book), recalculated(book, tmp_path)) == []
