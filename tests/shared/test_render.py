@@ -459,6 +459,16 @@ def test_a_box_taller_than_a_page_is_continued():
     assert not list(overflow(pdf, "long"))
 
 
+@pytest.mark.parametrize("kind", ["danger", "warning", "caution"])
+@pytest.mark.parametrize("lines", range(36, 41))
+def test_a_warning_stands_on_the_page_of_its_step(kind: str, lines: int):
+    """Wherever the page ends, a box that warns is never left behind by the step it warns of."""
+    text = "# Top\n\n" + "text\n\n" * lines + f"::: {kind}\nfingers\n:::\n\n7. cutting\n"
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(
+        write_pdf(document(markdown_tree(text, "x.md"), paper="letter")))]  # fmt: skip
+    assert ["fingers" in page for page in pages] == ["cutting" in page for page in pages]
+
+
 def test_drawings_do_not_share_names():
     """Two drawings with the same ids inside keep their own in one page."""
     page = write_html(document(tree_of(PAGE + "\n{{ drawing(svg, 'again') }}\n")))
