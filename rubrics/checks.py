@@ -195,7 +195,8 @@ class _Reader:
         return ItemSpec(
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
             node.text("each") == "true", self.word(node, "instrument", tuple(TOOLS), "rule"),
-            self.whole(node, "places", 0), band, self.whole(node, "points", 0), node.text("over"), node.text("under"), node.place,
+            self.whole(node, "places", 0), band, self.whole(node, "points", 0), node.text("over"),
+            node.text("under"), node.place,
         )  # fmt: skip
 
     def check(self, top: Mapping) -> CheckSpec:

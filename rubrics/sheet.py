@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from math import ceil, floor
 from pathlib import Path
 
 from openpyxl import Workbook, load_workbook
@@ -24,24 +26,43 @@ from course.readings import STATES
 from course.roster import Student
 from rubrics.checks import Check, every_check
 from shared.render.files import write_file
+from shared.units import INCH, Shown
 
 FIT, PARTS = "Fit checks", "Parts"
 """Names of the two sheets."""
-HEADINGS = (
-    "check", "where", "what to measure", "place", "target", "lower", "upper", "with", "checked by", "reading", "note",
-    "quantity",
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a sheet; widths in signs of the sheet's own type."""
+
+    heading: str
+    width: int
+    large: int
+    """Width in large print; there the columns after the reading are not printed."""
+    shown: bool = True
+    """False for a column that only the program reads, or that the line above a group says already."""
+
+
+COLUMNS = (
+    Column("check", 15, 15, False), Column("where", 19, 17), Column("what to measure", 34, 22), Column("place", 6, 6),
+    Column("target", 10, 10), Column("lower", 10, 9), Column("upper", 11, 10), Column("with", 9, 8),
+    Column("checked by", 11, 11, False), Column("reading", 14, 13), Column("note", 22, 18), Column("quantity", 9, 9),
 )  # fmt: skip
 """Columns of the first sheet, in order; readings are found by these headings."""
-WIDTHS = (15, 19, 30, 6, 10, 10, 12, 9, 11, 13, 20, 40)
-"""Of these columns, in signs; the last is not printed, since only the program reads it."""
-PART_HEADINGS = ("label", "part", "state", "date", "part name")
+PART_COLUMNS = (
+    Column("label", 14, 12), Column("part", 30, 26), Column("state", 18, 14), Column("date", 18, 14),
+    Column("part name", 9, 9),
+)  # fmt: skip
 READ, NOTE, QUANTITY, PLACE = "reading", "note", "quantity", "place"
-KEYS = {"course": "Course", "student": "Student id", "unit": "Unit", "name": "Student"}
+KEYS = {"course": "Course", "student": "Student id", "unit": "Unit", "name": "Student", "note": "How"}
 """Labels in the first column of the head, and what they are called here."""
 _STAGE_TITLES = {
     "stock": "Stock", "case": "Case", "frame": "Frames and panels", "fitting": "Fitting", "finish": "Finish",
 }  # fmt: skip
+_CHECKERS = {"student": "yourself", "partner": "a partner", "gauge": "a gauge", "instructor": "the instructor"}
 _DATE = datetime(2000, 1, 1)
+_TYPE = "Arial"
+TOP = 7
+"""The line of the headings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +107,26 @@ def _row(
     wanted = check.formula is None and check.target
     target = check.target.run(values.all) if wanted else values.target(name)
     assert isinstance(target, Fraction)
-    what = check.what if len(check.reads) == 1 else graph[name].says
+    what = graph[name].says if len(check.reads) > 1 or check.kind == "spread" else check.what
     lower = upper = ""
     if check.kind in ("size", "fit"):
         low, high = _limits(check, name, values)
-        lower, upper = text(target + low), text(target + high)
+        lower, upper = _between(target + low, target + high, shown, text)
     elif check.kind in ("difference", "spread"):
         upper = f"{text(check.upper)} apart"
     return FitRow(
         check.check, check.group, check.assembly, check.stage, check.where, what, name, places, text(target), lower,
         upper, instrument, check.who,
     )  # fmt: skip
+
+
+def _between(low: Fraction, high: Fraction, shown: Shown, text: Callable[[Fraction], str]) -> tuple[str, str]:
+    """Two limits as text; as fractions of an inch the last marks of a rule between them, if there is any."""
+    if text == shown.bare and shown.unit == "in" and shown.parts:
+        mark = INCH / shown.parts
+        first, last = ceil(low / mark) * mark, floor(high / mark) * mark
+        return (text(first), text(last)) if first <= last else (shown.fine_bare(low), shown.fine_bare(high))
+    return text(low), text(high)
 
 
 def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction]:
@@ -127,95 +157,108 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     sheet = book.active
     assert isinstance(sheet, Worksheet)
     sheet.title = FIT
-    size = 16 if student.large_print else 11
-    _head(sheet, course, student, size, "Write each reading in the yellow column, as you read it: 30.2 or 1 3/16.")
-    _readings(sheet, fit_rows(course, student), size)
+    large = student.large_print
+    _head(sheet, course, student, "Write each reading in the yellow column, as you read it: 30.2 or 1 3/16.")
+    last = _readings(sheet, fit_rows(course, student), large)
+    _finish(sheet, course, student, COLUMNS, last, READ if large else NOTE)
+    _warned(sheet, COLUMNS, READ, last, "A long entry", "Write one reading here, as in 30.2 or 1 3/16.", "25")
     parts = book.create_sheet(PARTS)
-    _head(parts, course, student, size, "Write cut, jointed, fitted or glued beside each part, and the date.")
-    _parts(parts, course, student, size)
+    _head(parts, course, student, "Write cut, jointed, fitted or glued beside each part, and the date.")
+    last = _parts(parts, course, student)
+    _finish(parts, course, student, PART_COLUMNS, last, "date")
+    _warned(parts, PART_COLUMNS, "state", last, "Not a state", "Write " + ", ".join(STATES) + ".")
     book.properties.creator = "fairfit"
     book.properties.title = f"Measuring sheet of {student.id}"
     book.properties.created = book.properties.modified = _DATE
     return _bytes(book)
 
 
-def _head(sheet: Worksheet, course: Course, student: Student, size: int, note: str) -> None:
+def _size(large: bool) -> int:
+    return 16 if large else 11
+
+
+def _head(sheet: Worksheet, course: Course, student: Student, note: str) -> None:
+    """The lines above the headings: their labels stand in the first column that is shown."""
+    size = _size(student.large_print)
     lines = (
-        (KEYS["name"], student.name), (KEYS["student"], student.id), (KEYS["course"], course.id),
-        (KEYS["unit"], student.unit), ("How", note),
+        (KEYS["name"], student.name, course.title), (KEYS["student"], student.id, ""), (KEYS["course"], course.id, ""),
+        (KEYS["unit"], student.unit, ""), (KEYS["note"], note, ""),
     )  # fmt: skip
-    for number, (label, text) in enumerate(lines, 1):
-        _text(sheet.cell(number, 1), label, size, bold=True)
-        _text(sheet.cell(number, 2), text, size)
-    _text(sheet.cell(1, 3), course.title, size, bold=True)
+    first = 2 if sheet.title == FIT else 1
+    for number, (label, text, title) in enumerate(lines, 1):
+        _text(sheet.cell(number, first), label, size, bold=True)
+        _text(sheet.cell(number, first + 1), text, size)
+        _text(sheet.cell(number, first + 3), title, size, bold=True)
+        sheet.row_dimensions[number].height = size * 1.5
 
 
-def _readings(sheet: Worksheet, rows: Iterable[FitRow], size: int) -> None:
-    top = 7
-    for column, heading in enumerate(HEADINGS, 1):
-        _heading(sheet.cell(top, column), heading, size)
-    line = top
-    stage = ""
+def _readings(sheet: Worksheet, rows: Iterable[FitRow], large: bool) -> int:
+    """Write the rows under a line for each stage and check; gives the last line."""
+    size, line, group = _size(large), TOP, ("", "")
     for row in rows:
-        if row.stage != stage:
-            line, stage = line + 1, row.stage
-            _text(sheet.cell(line, 1), _STAGE_TITLES[stage], size + 1, bold=True)
+        if (row.stage, row.group) != group:
+            line, group = line + 1, (row.stage, row.group)
+            words = f"{_STAGE_TITLES[row.stage]}: {row.group}, checked by {_CHECKERS[row.who]}"
+            _text(sheet.cell(line, 2), words, size, bold=True)
+            sheet.cell(line, 2).alignment = Alignment(vertical="bottom")
+            sheet.row_dimensions[line].height = size * 2
         for place in range(1, row.places + 1):
             line += 1
             texts = (
                 row.group, row.title, row.what, str(place), row.target, row.lower, row.upper, row.instrument, row.who,
                 "", "", row.quantity,
             )  # fmt: skip
-            for column, text in enumerate(texts, 1):
-                cell = sheet.cell(line, column)
-                _text(cell, text, size)
-                cell.border = _BORDER
-                cell.alignment = Alignment(wrap_text=True, vertical="top")
-                if HEADINGS[column - 1] in (READ, NOTE):
-                    cell.protection = Protection(locked=False)
-                    cell.number_format = "@"
-                if HEADINGS[column - 1] == READ:
-                    cell.fill = _FILL_IN
-                if HEADINGS[column - 1] == QUANTITY:
-                    cell.font = Font(name="DejaVu Sans", size=7, color="808080")
-            sheet.row_dimensions[line].height = (
-                size
-                * 1.45
-                * max(-(-len(text) // int(width * 0.95)) for text, width in zip(texts, WIDTHS, strict=True) if text)
-            )
-    _finish(sheet, top, line, WIDTHS, size, HEADINGS.index(NOTE) + 1)
-    letter = get_column_letter(HEADINGS.index(READ) + 1)
-    warn = DataValidation(type="textLength", operator="lessThan", formula1="25", allow_blank=True, errorStyle="warning")
-    warn.errorTitle, warn.error = "A long entry", "Write one reading here, as in 30.2 or 1 3/16."
-    sheet.add_data_validation(warn)
-    warn.add(f"{letter}{top + 1}:{letter}{line}")
+            _line(sheet, line, COLUMNS, texts, large, (READ, NOTE))
+    return line
 
 
-def _parts(sheet: Worksheet, course: Course, student: Student, size: int) -> None:
-    top = 7
-    states = course.log.states(student.id)
-    for column, heading in enumerate(PART_HEADINGS, 1):
-        _heading(sheet.cell(top, column), heading, size)
-    line = top
+def _parts(sheet: Worksheet, course: Course, student: Student) -> int:
+    line, states = TOP, course.log.states(student.id)
     for part in course.cabinet.parts:
         line += 1
         state = states.get(part.name)
         assembly = course.cabinet.assemblies[part.assembly].title
         named = part.title if part.title.startswith(assembly) else f"{assembly} {part.title}"
         texts = (part.label, named, state.name if state else "", state.at if state else "", part.name)
-        for column, text in enumerate(texts, 1):
-            cell = sheet.cell(line, column)
-            _text(cell, text, size)
-            cell.border = _BORDER
-            if PART_HEADINGS[column - 1] in ("state", "date"):
-                cell.protection = Protection(locked=False)
-                cell.number_format, cell.fill = "@", _FILL_IN
-    _finish(sheet, top, line, (14, 26, 16, 16, 26), size, len(PART_HEADINGS))
-    warn = DataValidation(type="list", formula1=f'"{",".join(STATES)}"', allow_blank=True, errorStyle="warning")
-    warn.errorTitle, warn.error = "Not a state", "Write " + ", ".join(STATES) + "."
+        _line(sheet, line, PART_COLUMNS, texts, student.large_print, ("state", "date"))
+    return line
+
+
+def _line(
+    sheet: Worksheet, line: int, columns: Sequence[Column], texts: Sequence[str], large: bool, written: Sequence[str]
+) -> None:
+    """One row, as high as its longest text needs; only the cells to be written in are open."""
+    size, most = _size(large), 1
+    for number, (column, text) in enumerate(zip(columns, texts, strict=True), 1):
+        cell = sheet.cell(line, number)
+        _text(cell, text, size)
+        if number == len(columns):
+            cell.font = Font(name=_TYPE, size=8, color="A0A0A0")
+            continue
+        cell.border, cell.alignment = _BORDER, Alignment(wrap_text=True, vertical="center")
+        if column.heading in written:
+            cell.protection, cell.number_format, cell.fill = Protection(locked=False), "@", _FILL_IN
+        if column.shown:
+            most = max(most, len(textwrap.wrap(text, column.large if large else column.width)))
+    sheet.row_dimensions[line].height = size * (1.3 * most + 0.4)
+
+
+def _warned(
+    sheet: Worksheet, columns: Sequence[Column], heading: str, last: int, title: str, words: str, longest: str = ""
+) -> None:
+    """Entries of a column that are unusual bring a warning and may stand all the same."""
+    if longest:
+        warn = DataValidation(type="textLength", operator="lessThan", formula1=longest)
+    else:
+        warn = DataValidation(type="list", formula1=f'"{",".join(STATES)}"')
+    warn.allow_blank, warn.errorStyle, warn.errorTitle, warn.error = True, "warning", title, words
+    letter = _letter(columns, heading)
+    warn.add(f"{letter}{TOP + 1}:{letter}{last}")
     sheet.add_data_validation(warn)
-    letter = get_column_letter(PART_HEADINGS.index("state") + 1)
-    warn.add(f"{letter}{top + 1}:{letter}{line}")
+
+
+def _letter(columns: Sequence[Column], heading: str) -> str:
+    return get_column_letter([column.heading for column in columns].index(heading) + 1)
 
 
 def _text(cell: Cell, text: str, size: int, bold: bool = False) -> None:
@@ -224,7 +267,7 @@ def _text(cell: Cell, text: str, size: int, bold: bool = False) -> None:
     cell.value = plain or None
     if plain:
         cell.data_type = "s"
-    cell.font = Font(name="DejaVu Sans", size=size, bold=bold)
+    cell.font = Font(name=_TYPE, size=size, bold=bold)
 
 
 def _heading(cell: Cell, text: str, size: int) -> None:
@@ -233,16 +276,27 @@ def _heading(cell: Cell, text: str, size: int) -> None:
     cell.alignment = Alignment(wrap_text=True, vertical="top")
 
 
-def _finish(sheet: Worksheet, top: int, last: int, widths: Iterable[float], size: int, printed: int) -> None:
-    for column, width in enumerate(widths, 1):
-        sheet.column_dimensions[get_column_letter(column)].width = width * size / 11
-    sheet.freeze_panes = sheet.cell(top + 1, 1)
-    sheet.print_title_rows = f"{top}:{top}"
-    sheet.print_area = f"A1:{get_column_letter(printed)}{last}"
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+def _finish(
+    sheet: Worksheet, course: Course, student: Student, columns: Sequence[Column], last: int, printed: str
+) -> None:
+    """Headings, widths, protection, and how the sheet prints."""
+    large = student.large_print
+    for number, column in enumerate(columns, 1):
+        _heading(sheet.cell(TOP, number), column.heading, _size(large))
+        shape = sheet.column_dimensions[get_column_letter(number)]
+        shape.width = (column.large if large else column.width) * _size(large) / 11
+        shape.hidden = not column.shown
+    sheet.row_dimensions[TOP].height = _size(large) * 1.7
+    sheet.freeze_panes = sheet.cell(TOP + 1, 1)
+    sheet.print_title_rows = f"{TOP}:{TOP}"
+    sheet.print_area = f"A1:{_letter(columns, printed)}{last}"
+    setup, margins = sheet.page_setup, sheet.page_margins
+    setup.orientation, setup.paperSize = "landscape", 9 if course.paper == "a4" else 1
+    setup.fitToWidth, setup.fitToHeight = 1, 0
+    margins.left = margins.right = 0.4
+    margins.top, margins.bottom, margins.header, margins.footer = 0.5, 0.6, 0.3, 0.3
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.oddFooter.right.text = "Page &P of &N"
+    sheet.oddFooter.left.text, sheet.oddFooter.right.text = f"{course.id}, {student.id}", "Page &P of &N"
     sheet.protection.sheet = True
     sheet.protection.formatColumns = sheet.protection.formatRows = False
 

@@ -150,21 +150,21 @@ def test_a_formula_without_a_value_is_told(course):
 
 REFUSED = {
     "another course": (
-        lambda book: setattr(book[FIT]["B3"], "value", "spring-chest r1"),
-        "s1.xlsx:Fit checks!B3: C009: the sheet belongs to the course 'spring-chest r1', not to 'test r1'\n"
+        lambda book: setattr(book[FIT]["C3"], "value", "spring-chest r1"),
+        "s1.xlsx:Fit checks!C3: C009: the sheet belongs to the course 'spring-chest r1', not to 'test r1'\n"
         "    Give the right file.",
     ),
     "another revision": (
-        lambda book: setattr(book[FIT]["B3"], "value", "test r0"),
-        "s1.xlsx:Fit checks!B3: C010: the sheet was made for revision r0 of the plan, the course is at r1\n"
+        lambda book: setattr(book[FIT]["C3"], "value", "test r0"),
+        "s1.xlsx:Fit checks!C3: C010: the sheet was made for revision r0 of the plan, the course is at r1\n"
         "    Copy the readings into a new sheet, and check which parts changed.",
     ),
     "unknown student": (
-        lambda book: setattr(book[FIT]["B2"], "value", "s7"),
-        "s1.xlsx:Fit checks!B2: C011: no student 's7' is on the roster\n    Known are: s1, s2.",
+        lambda book: setattr(book[FIT]["C2"], "value", "s7"),
+        "s1.xlsx:Fit checks!C2: C011: no student 's7' is on the roster\n    Known are: s1, s2.",
     ),
     "head taken out": (
-        lambda book: setattr(book[FIT]["A2"], "value", None),
+        lambda book: setattr(book[FIT]["B2"], "value", None),
         "s1.xlsx:Fit checks: C008: the head of the sheet does not say 'Student id'\n"
         "    Copy the readings into a new sheet of fairfit's.",
     ),
@@ -325,7 +325,7 @@ def test_a_name_is_never_a_formula_in_the_sheet(course_of):
     """A name that begins with = is text in its cell."""
     course = course_of(roster='id,name\ns1,"=1+1"\n')
     book = load_workbook(io.BytesIO(measurement_workbook(course, course.students[0])))
-    assert (book[FIT]["B1"].value, book[FIT]["B1"].data_type) == ("=1+1", "s")
+    assert (book[FIT]["C1"].value, book[FIT]["C1"].data_type) == ("=1+1", "s")
 
 
 def test_the_sheet_is_the_same_every_time_and_asks_everything_once(course):
