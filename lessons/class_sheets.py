@@ -59,7 +59,6 @@ class BenchRow:
     bench: str
     student: str
     units: str
-    left_handed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +163,7 @@ def lacking(course: Course, lessons: Lessons) -> Iterator[LackRow]:
 def benches(course: Course) -> Iterator[BenchRow]:
     """Students in the order of their benches."""
     for student in sorted(course.students, key=_bench_order):
-        yield BenchRow(student.bench, marked(student), student.shown.unit, student.hand == "left")
+        yield BenchRow(student.bench, marked(student), student.shown.unit)
 
 
 def _bench_order(student: Student) -> tuple[bool, int, str, str]:

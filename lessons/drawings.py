@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -63,7 +64,7 @@ class Bench:
         room = room or self.room
         fits = [s for s in SCALES if width * s <= room[0] and height * s <= room[1]]
         scale = fits[-1] if fits else SCALES[0]
-        unit = "inches" if self.shown.unit == "in" else "millimetres"
+        unit = "inches" if self.shown.unit == "in" else "millimeters"
         return Sketch(f"{title}, {scale_words(scale)}, sizes in {unit}", alt, self.points, float(scale))
 
 
@@ -718,6 +719,37 @@ def dado_setup(bench: Bench, assembly: str) -> Drawing:
     return sketch.done()
 
 
+def corner(bench: Bench, assembly: str) -> Drawing:
+    """The round corner that the bit leaves in a rabbet, seen from behind, and what the chisel takes out."""
+    radius = bench.values.number("shop.rabbet_cutter") / 2
+    ledge = bench.values.number(f"{assembly}.back_rabbet.width")
+    diagonal = Fraction(float(radius) * (math.sqrt(2) - 1)).limit_denominator(1000)
+    words = (
+        f"A corner of the rabbet from behind: the bit leaves it round with a radius of {bench.shown.fine(radius)}. The "
+        f"waste to chop out reaches {bench.shown.fine(radius)} along each wall and is "
+        f"{bench.shown.fine(diagonal)} deep on the diagonal. The rabbet is {bench.shown.fine(ledge)} wide."
+    )
+    wall = Fraction(9)
+    side = max(radius, ledge) + 12
+    sketch = bench.sketch("Corner of the rabbet from behind", words, side + wall, side + wall, (80.0, 52.0))
+    k = sketch.scale
+    r, n, w, o = float(radius) * k, float(side) * k, float(ledge) * k, -float(wall) * k
+    sketch.polygon([(o, o), (n, o), (n, 0), (0, 0), (0, n), (o, n)], "shade", "walls")
+    sketch.polygon([(0, 0), (n, 0), (n, w), (w, w), (w, n), (0, n)], "part", f"{assembly}.back_rabbet.width")
+    turns = [math.pi * (1 + i / 48) for i in range(25)]
+    arc = [(r + r * math.cos(turn), r + r * math.sin(turn)) for turn in turns]
+    sketch.polygon([(0, 0), *reversed(arc)], "cutter", "waste")
+    sketch.line(0, 0, r * (1 - math.sqrt(0.5)), r * (1 - math.sqrt(0.5)), "line", "diagonal")
+    sketch.chain("x", o - 5, [Span(0, r, bench.shown.fine_bare(radius), "shop.rabbet_cutter")], -1, 0)
+    sketch.chain("y", o - 5, [Span(0, r, bench.shown.fine_bare(radius), "shop.rabbet_cutter")], -1, 0)
+    ledge_span = Span(0, w, bench.text(f"{assembly}.back_rabbet.width", True), f"{assembly}.back_rabbet.width")
+    sketch.chain("y", n + 5, [ledge_span], 1, n)
+    at = max(r, w) + 4
+    sketch.label(at, at, f"waste, {bench.shown.fine_bare(diagonal)} on the diagonal", "start")
+    sketch.line(at - 0.8, at - 0.8, r * 0.2, r * 0.2, "thin")
+    return sketch.done()
+
+
 # -- squareness and reveals ------------------------------------------------------------------------------
 
 
@@ -785,16 +817,16 @@ def reveal_map(bench: Bench, assembly: str) -> Drawing:
     """A door in its opening with the gap wanted on each side and blanks for three readings a side."""
     values, frame = bench.values, bench.cabinet.assemblies[assembly]
     room = frame.fills
-    ow, oh = values.number(f"{room}.width"), values.number(f"{room}.height")
+    wide, high = values.number(f"{assembly}.width"), values.number(f"{assembly}.height")
     words = "; ".join(
         f"reveal {side} {bench.shown.fine(_target(bench, f'{assembly}.reveal.{side}'))}"
         for side in ("left", "right", "top", "bottom")
     )
     sketch = bench.sketch(
-        "Reveals", f"The door in its opening, gaps drawn wider than they are: {words}.", ow, oh, (75.0, 80.0)
+        "Reveals", f"The door in its opening, gaps drawn wider than they are: {words}.", wide, high, (75.0, 80.0)
     )
     k, gap = sketch.scale, 3.0
-    w, h = float(ow) * k, float(oh) * k
+    w, h = float(wide) * k, float(high) * k
     sketch.rect(Area(-gap, -gap, w + 2 * gap, h + 2 * gap), "outline", room)
     sketch.rect(Area(0, 0, w, h), "part", assembly)
     sketch.label_in(Area(0, h * 0.3, w, h * 0.4), frame.title)
@@ -833,6 +865,7 @@ DRAWINGS: dict[str, Callable[[Bench, str], Drawing]] = {
     "tenon set-up": tenon_setup,
     "router table": router_table,
     "channel": dado_setup,
+    "corner": corner,
     "diagonals": diagonals,
     "reveal map": reveal_map,
 }

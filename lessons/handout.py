@@ -220,10 +220,10 @@ def _titles(works: Sequence[Work]) -> str:
 
 
 def _labels(works: Sequence[Work]) -> str:
-    return ", ".join(dict.fromkeys(_whole(p.label) for work in works for p in work.parts))
+    return ", ".join(dict.fromkeys(unbroken(p.label) for work in works for p in work.parts))
 
 
-def _whole(label: str) -> str:
+def unbroken(label: str) -> str:
     """A label that stays on one line."""
     return label.replace("-", "\u2011")
 
@@ -307,7 +307,9 @@ def _labels_of(course: Course, number: SetupNumber) -> tuple[str, ...]:
     titles = {part.title: part.label for part in course.cabinet.parts}
     for part in course.cabinet.parts:
         titles[f"{course.cabinet.assemblies[part.assembly].title} {part.title}"] = part.label
-    return tuple(_whole(titles[t]) for t in number.of) if len(number.of) > 1 and set(number.of) <= titles.keys() else ()
+    return (
+        tuple(unbroken(titles[t]) for t in number.of) if len(number.of) > 1 and set(number.of) <= titles.keys() else ()
+    )
 
 
 def _unread(course: Course, values: Values, names: Iterable[str], work: Work) -> list[str]:

@@ -25,6 +25,7 @@ from lessons.handout import (
     deferrals,
     operation_page,
     together,
+    unbroken,
 )
 from lessons.operation import read_operations
 from lessons.sequence import Work, sequence, work_of
@@ -265,7 +266,7 @@ def _stock(rows: Sequence[CutRow]) -> Iterator[str]:
     """One line for each stock of an assembly: what it is, which way its grain runs, for which parts."""
     found: dict[str, list[str]] = {}
     for row in rows:
-        found.setdefault(f"{row.stock}, grain along the {row.grain}", []).append(row.label)
+        found.setdefault(f"{row.stock}, grain along the {row.grain}", []).append(unbroken(row.label))
     for stock, labels in found.items():
         yield f"{', '.join(labels)}: {stock}." if len(found) > 1 else f"All of {stock}."
 
@@ -283,8 +284,8 @@ def _list_row(row: CutRow) -> ListRow:
     joints = row.joints or "nothing is cut into it"
     rough_length, _, rough_width = row.rough.partition(" \u00d7 ")
     return ListRow(
-        row.label, row.part, row.count, row.length, row.width, row.thickness, rough_length, rough_width, joints,
-        bool(row.provisional), tuple(notes),
+        unbroken(row.label), row.part, row.count, row.length, row.width, row.thickness, rough_length, rough_width,
+        joints, bool(row.provisional), tuple(notes),
     )  # fmt: skip
 
 

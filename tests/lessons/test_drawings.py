@@ -100,7 +100,7 @@ def _possible(bench: Bench, name: str, assembly: str) -> bool:
     needs = {
         "frame section": "groove.width", "router table": "groove.depth", "tenon set-up": "tenon.shim",
         "channel": ("dado.depth", "rabbet.depth"), "diagonals": ("diagonal.a", "diagonal.front_a"),
-        "reveal map": "reveal.left",
+        "reveal map": "reveal.left", "corner": "back_rabbet.width",
     }[name]  # fmt: skip
     needs = (needs,) if isinstance(needs, str) else needs
     return any(bench.has(f"{assembly}.{n}") for n in needs)
@@ -254,6 +254,7 @@ def test_the_reveal_map_has_three_blanks_a_side(class_bench: Bench) -> None:
     """Four reveals of 1.5, each read at three places."""
     drawing = reveal_map(class_bench, "door")
     assert len(elements(drawing, "blank")) == 12
+    assert rectangle(drawing, "door") == pytest.approx((361, 423), abs=0.02)
     assert sum("1.5" in box[0] for box in text_boxes(drawing)) == 4
 
 
@@ -314,3 +315,14 @@ def test_a_label_that_must_move_keeps_a_line_to_its_dimension() -> None:
     plain = Sketch("t", "a")
     plain.chain("x", 5, [Span(0, 40, "10.00"), Span(40, 80, "20.00")], 1, 0)
     assert sum("<line" in i for i in sketch.items) == sum("<line" in i for i in plain.items) + 2
+
+
+def test_the_corner_to_square_is_as_round_as_the_bit(class_bench: Bench) -> None:
+    """A bit of 34.9 leaves 17.45 along each wall and 7.2 on the diagonal: R x (the root of 2 less 1)."""
+    drawing = DRAWINGS["corner"](class_bench, "case")
+    waste = polygon(drawing, "waste")
+    assert max(x for x, _ in waste) == pytest.approx(17.45, abs=0.02)
+    depth = max(min(x, y) for x, y in waste) * 2**0.5
+    assert depth == pytest.approx(17.45 * (2**0.5 - 1), abs=0.02)
+    texts = [box[0] for box in text_boxes(drawing)]
+    assert texts.count("17.45") == 2 and any("7.23" in t for t in texts)
