@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import unicodedata
 from collections.abc import Iterator, Sequence
 from importlib.resources import as_file, files
 from typing import Any, NamedTuple
@@ -40,7 +41,7 @@ EDGE = 4
 MOST_TOLD = 5
 """So many words of a document that do not fit are named; one cause often has many."""
 SLACK = 2.5
-"""How far an accent or a tail may reach over the upper or lower edge of the content area. [mm]"""
+"""How far an accent, a tail or a mark at a letter may reach over the edge of the content area. [mm]"""
 LONG_WORD = 24
 """Longer words may be broken anywhere, since nothing else keeps them on their page. [letters]"""
 _FIXED = 946684800
@@ -193,8 +194,8 @@ def overflow(pdf: bytes, title: str, top: int = TOP, bottom: int = BOTTOM) -> It
             text = page.get_textpage()
             runs = [_run(text, i) for i in range(text.count_rects())]
             outside = [run for run in runs if not run.inside(width, height, top, bottom)]
-            for run in outside or list(_printed_over(runs)):
-                words = " ".join(text.get_text_bounded(*(edge * MM for edge in run)).split())
+            for run in outside or _printed_over([run for run in runs if _stands_alone(run.words)]):
+                words = " ".join(run.words.split())
                 if words and words not in told and len(told) < MOST_TOLD:
                     told.add(words)
                     fault = "runs off the page" if outside else "is printed over other words"
@@ -210,20 +211,28 @@ def _run(text: Any, number: int) -> _Run:
     words = text.get_text_bounded(*edges)
     left, bottom, right, top = (edge / MM for edge in edges)
     spaces = len(words) - len(words.rstrip())
-    return _Run(left, bottom, max(left, right - 0.35 * (top - bottom) * spaces), top)
+    return _Run(left, bottom, max(left, right - 0.35 * (top - bottom) * spaces), top, words)
+
+
+def _stands_alone(words: str) -> bool:
+    """Whether no sign of a run is meant to lie on others: marks at letters do, and scripts that run to the left."""
+    return not any(unicodedata.category(c)[0] == "M" or unicodedata.bidirectional(c) in ("R", "AL") for c in words)
 
 
 class _Run(NamedTuple):
-    """Edges of a run of text. [mm from the lower left corner of the page]"""
+    """A run of text and its edges. [mm from the lower left corner of the page]"""
 
     left: float
     bottom: float
     right: float
     top: float
+    words: str
 
     def inside(self, width: float, height: float, top: int, bottom: int) -> bool:
         """Whether it stands in the content area, or wholly in the head or the foot."""
-        if self.left < SIDE - 1 or self.right > width - SIDE + 1:
+        if all(unicodedata.category(c)[0] in "MZ" for c in self.words):
+            return True  # a mark without its letter
+        if self.left < SIDE - SLACK or self.right > width - SIDE + SLACK:
             return False
         if self.bottom < EDGE or self.top > height - EDGE:
             return False

@@ -113,11 +113,11 @@ class _Environment(jinja2.sandbox.SandboxedEnvironment):
         self.globals["range"] = jinja2.sandbox.safe_range
         self.used: list[str] = []
 
-    def compile(self, source, name=None, filename=None, raw=False, defer_init=False):  # noqa: ANN001, ANN201
+    def compile(self, source, name=None, filename=None, raw=False, defer_init=False):
         """As Jinja does it, with the template's name in the place of its path."""
         return super().compile(source, name, name or filename, raw, defer_init)
 
-    def _load_template(self, name, globals):  # noqa: ANN001, ANN202
+    def _load_template(self, name, globals):
         """As Jinja does it; keeps the name, since a loader may give a template that was compiled before."""
         if name not in self.used:
             self.used.append(name)

@@ -424,7 +424,18 @@ def test_a_word_longer_than_a_line_is_broken():
 
 
 @pytest.mark.parametrize(
-    "name", ["\u0627\u0644\u062e\u0648", "\u65e5\u672c", "\ue0fe\uf6c5", "a\u202eb", "\ud800", "\u0130"]
+    "name",
+    [
+        "\u0627\u0644\u062e\u0648",
+        "\u65e5\u672c",
+        "\ue0fe\uf6c5",
+        "x\u0eb4",
+        "\u0488",
+        "\ufb3b",
+        "a\u202eb",
+        "\ud800",
+        "\u0130",
+    ],
 )
 def test_a_packet_is_made_for_every_name(name: str):
     """Any script, private signs, halves of signs, signs that turn the direction: there is always a PDF and a page."""
@@ -473,6 +484,23 @@ def test_drawings_do_not_share_names():
     """Two drawings with the same ids inside keep their own in one page."""
     page = write_html(document(tree_of(PAGE + "\n{{ drawing(svg, 'again') }}\n")))
     assert 'id="d1-a"' in page and 'id="d2-a"' in page and "url(#d2-a)" in page
+
+
+def test_the_page_stands_on_its_own():
+    """The HTML loads nothing and runs nothing; it has its title, language, landmarks and one top heading."""
+    page = write_html(document(tree_of()))
+    assert not re.search(r"<script|<link|@import|src=|href=|\bon\w+=|url\((?!#)", page)
+    assert "<title>Sample</title>" in page and '<html lang="en-US">' in page
+    assert page.count("<main>") == page.count("<h1>") == page.count("<header") == 1
+    assert '<th scope="col" class="right">size</th>' in page
+    assert 'role="img" aria-label="A box 12 wide"' in page
+
+
+def test_printed_html_names_its_reader_and_counts_its_pages():
+    """The style for printing repeats the running head and the page count, whatever the name is made of."""
+    page = write_html(document(tree_of(), left='"; } </style>', paper="letter"))
+    assert page.count("</style>") == 1
+    assert 'counter(page) " of " counter(pages)' in page and "size: letter" in page
 
 
 def test_raw_html_of_a_lesson_text_is_text():
