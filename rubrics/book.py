@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -19,8 +20,9 @@ HEAD = 3
 """Row of the headings on every sheet, counted from 0; above it stand the title and a line of explanation."""
 TINTS = ("E2F0D9", "FFF6D6", "FCE4D0", "F8D7DA")
 """Light shades of the levels, best first; the word says the same."""
+LINE = 15
+"""Height of a line of text, in points."""
 PAPERS = {"a4": 9, "letter": 1}
-WIDEST = 46
 
 Cell = str | Fraction | float | int | None
 
@@ -41,20 +43,23 @@ class Column:
     form: str = "text"
     """One of `FORMS`."""
     printed: bool = True
+    widest: int = 46
+    """Characters beyond which its text is wrapped."""
 
 
 FORMS = {
-    "text": {},
+    "text": {"align": "left", "indent": 1, "text_wrap": True},
     "whole": {"num_format": "0"},
     "mm": {"num_format": "0.00"},
     "fine": {"num_format": "0.000"},
-    "signed": {"num_format": '+0.00;-0.00;0.00'},
+    "signed": {"num_format": "[>=0.005]+0.00;[<=-0.005]-0.00;0.00"},
+    "taken": {"num_format": "[>=0.005]+0.00;[<=-0.005]-0.00;"},
     "percent": {"num_format": "0.0"},
     "share": {"num_format": "0 %"},
     "points": {"num_format": "0.00"},
-    "input": {"num_format": "0.00##", "bg_color": "#EAF1FB", "locked": False},
+    "input": {"bg_color": "#EAF1FB"},
 }
-"""How numbers of a kind are shown."""
+"""How text and numbers of a kind are shown; `taken` is blank where nothing is taken out."""
 
 
 class Book:
@@ -68,9 +73,10 @@ class Book:
         self._paper, self._footer = PAPERS[paper], footer.replace("&", "&&")
         base = {"valign": "top"}
         self.forms = {name: self._book.add_format({**base, **form}) for name, form in FORMS.items()}
-        self.forms["text"].set_text_wrap()
         self.title = self._book.add_format({"bold": True, "font_size": 14})
-        self.head = self._book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "bottom"})
+        head = {"bold": True, "bottom": 1, "text_wrap": True, "valign": "bottom"}
+        left, right = {"align": "left", "indent": 1}, {"align": "right"}
+        self.heads = {n: self._book.add_format({**head, **(left if n == "text" else right)}) for n in FORMS}
         self.tints = [self._book.add_format({"bg_color": f"#{tint}"}) for tint in TINTS]
 
     def sheet(self, name: str, title: str, says: str) -> Any:
@@ -101,15 +107,19 @@ class Book:
         """
         widest = [max((len(word) for word in column.heading.split()), default=1) for column in columns]
         for number, column in enumerate(columns):
-            sheet.write_string(head, number, column.heading, self.head)
+            sheet.write_string(head, number, column.heading, self.heads[column.form])
         row = head
         for row, cells in enumerate(rows, head + 1):
+            tall = 1
             for number, (column, cell) in enumerate(zip(columns, cells, strict=True)):
                 self.put(sheet, row, number, cell, self.forms[column.form])
                 shown = cell.value if isinstance(cell, Live) else cell
-                widest[number] = max(widest[number], len(shown) if isinstance(shown, str) else 7)
-        for number, width in enumerate(widest):
-            sheet.set_column(number, number, min(width, WIDEST) + 2)
+                widest[number] = max(widest[number], len(shown) if isinstance(shown, str) else 6)
+                tall = max(tall, _lines(shown, column.widest))
+            if tall > 1:
+                sheet.set_row(row, LINE * tall)
+        for number, (column, width) in enumerate(zip(columns, widest, strict=True)):
+            sheet.set_column(number, number, min(width, column.widest) + (2 if column.form == "text" else 1.5))
         if frozen:
             sheet.freeze_panes(head + 1, 2)
             sheet.repeat_rows(head)
@@ -118,6 +128,14 @@ class Book:
         shown = [number for number, column in enumerate(columns) if column.printed]
         sheet.print_area(0, 0, max(row, head + 1), shown[-1])
         return row + 1
+
+    def paragraphs(self, sheet: Any, lines: Sequence[str], width: int = 110) -> None:
+        """Write sentences below the title, one a row, wrapped at so many characters."""
+        sheet.set_column(0, 0, width + 6)
+        for row, line in enumerate(lines, HEAD):
+            sheet.write_string(row, 0, line, self.forms["text"])
+            sheet.set_row(row, LINE * _lines(line, width) + 4)
+        sheet.print_area(0, 0, HEAD + len(lines), 0)
 
     def put(self, sheet: Any, row: int, column: int, cell: Cell | Live, form: Any = None) -> None:
         """Write one cell; text is text whatever it looks like."""
@@ -134,6 +152,11 @@ class Book:
         """The finished file."""
         self._book.close()
         return self._memory.getvalue()
+
+
+def _lines(shown: Cell, width: int) -> int:
+    """How many lines a text takes in a column of so many characters."""
+    return len(textwrap.wrap(shown, width)) if isinstance(shown, str) and len(shown) > width else 1
 
 
 def at(columns: Sequence[Column], heading: str, row: int | str = "", fixed: bool = False) -> str:

@@ -19,13 +19,13 @@ from rubrics.sheet_terms import Term, formula_term, reduced_term
 OVERVIEW = (
     Column("student"), Column("name"), Column("points", "points"), Column("of", "whole"),
     Column("percent", "percent"), Column("measured", "whole"), Column("checks", "whole"),
-    Column("lost most at"), Column("measure again", "whole"),
+    Column("lost most at", widest=70), Column("measure again", "whole"),
 )  # fmt: skip
 CHECKS = (
     Column("student"), Column("name"), Column("stage"), Column("check"), Column("attempt", "whole"),
     Column("target", "mm"), Column("lower", "mm"), Column("upper", "mm"), Column("reading", "mm"),
-    Column("deviation", "signed"), Column("set-up", "signed"), Column("elsewhere", "signed"), Column("level"),
-    Column("points", "points"), Column("of", "whole"), Column("certainty"), Column("note"),
+    Column("deviation", "signed"), Column("set-up", "taken"), Column("elsewhere", "taken"), Column("level"),
+    Column("points", "points"), Column("of", "whole"), Column("note", widest=24), Column("certainty", printed=False),
     Column("counts", printed=False), Column("plan", "mm", False), Column("follows", "signed", False),
     Column("from plan", "signed", False), Column("beyond", "signed", False), Column("guard", "fine", False),
     Column("check id", printed=False),
@@ -270,7 +270,7 @@ class _Gradebook:
                 Live(f'=IF({measured}=0,"",AVERAGEIFS({deviation},{own}))', None if found is None else found["mean"]),
                 result.sd, share(band, None if found is None else found["inside"]),
                 share(best, None if found is None else found["best"]),
-                setup.shift if setup else None, f"{setup.words}." if setup else "", check.id,
+                setup.shift if setup else None, setup.finding if setup else "", check.id,
             ))  # fmt: skip
         self.book.table(sheet, CLASS, rows)
 
@@ -315,11 +315,7 @@ class _Gradebook:
             *NOTES,
             *self.grades.rules.words,
         ]
-        wrap = self.book.forms["text"]
-        for number, line in enumerate(lines):
-            sheet.write_string(HEAD + number, 0, line, wrap)
-        sheet.set_column(0, 0, 110)
-        sheet.print_area(0, 0, HEAD + len(lines), 0)
+        self.book.paragraphs(sheet, lines)
 
 
 INVENTED = "The people of this course are invented, and nobody measured anything."

@@ -97,14 +97,18 @@ class Setup:
     """For a fit, the size that is off together and makes the fit so."""
 
     @property
+    def finding(self) -> str:
+        """How many are off, and by how much."""
+        side = "over" if self.shift > 0 else "under"
+        text = f"{self.sharing} of {self.measured} are {side} by about {MM.fine(abs(self.shift))}"
+        return f"{text}, from '{self.cause.title}'" if self.cause else text
+
+    @property
     def words(self) -> str:
-        """The finding in a sentence."""
-        if self.cause:
-            return f"'{self.check.title}' follows from '{self.cause.title}': {signed(self.shift)} is taken out"
-        by = f"{'over' if self.shift > 0 else 'under'} by about {MM.fine(abs(self.shift))}"
+        """The finding in a sentence, with what is done about it."""
         return (
-            f"{self.sharing} of {self.measured} are {by} at '{self.check.title}': "
-            "the set-up is the cause, not the students; it is taken out before grading"
+            f"{self.finding} at '{self.check.title}': the set-up is the cause, not the students; "
+            "it is taken out before grading"
         )
 
 

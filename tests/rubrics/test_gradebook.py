@@ -40,7 +40,8 @@ def recalculated(book: bytes, folder: Path) -> dict[str, pandas.DataFrame]:
     (folder / "in.xlsx").write_bytes(book)
     subprocess.run(
         [office, "--headless", f"-env:UserInstallation=file://{folder}/profile", "--convert-to",
-         "xlsx:Calc MS Excel 2007 XML", "--outdir", str(folder / "out"), str(folder / "in.xlsx")], check=True, capture_output=True, timeout=180,
+         "xlsx:Calc MS Excel 2007 XML", "--outdir", str(folder / "out"), str(folder / "in.xlsx")],
+        check=True, capture_output=True, timeout=180,
     )  # fmt: skip
     return stored((folder / "out" / "in.xlsx").read_bytes())
 
