@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
+import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -14,19 +16,27 @@ from fractions import Fraction
 from pathlib import Path
 
 from openpyxl import Workbook, load_workbook
+from openpyxl.cell import Cell, MergedCell
 from openpyxl.worksheet.worksheet import Worksheet
 
 from course.course import Course
-from course.readings import STATES, Reading, Taken
+from course.formula import LENGTH
+from course.quantities import Given, Origin
+from course.readings import STATES, Reading, Taken, reduced
 from course.roster import Student
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, cells_by_heading
 from rubrics.slips import question
 from shared.places import Place, Row, Unreadable, read_csv, read_text
-from shared.problems import InputRefused, Problem, meant
+from shared.problems import Problem, meant
 from shared.units import NotALength, length
 
-MAX_BYTES, MAX_UNPACKED, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 5_000, 60
+MAX_BYTES, MAX_UNPACKED, MAX_CELLS, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 50_000, 5_000, 60
 """No measuring sheet is larger than this."""
+LONGEST = 30
+"""Signs in a reading."""
+CLOSED = Fraction(5)
+"""A gap planned no wider than this may be read as 0; nothing else can be. [mm]"""
+_CELL, _FORMULA, _DECLARED = re.compile(rb"<(?:\w+:)?c[ />]"), re.compile(rb"<(?:\w+:)?f[ />]"), re.compile(rb"<!\w")
 CSV_COLUMNS = ("student", "quantity", "place", "attempt", "reading", "unit", "reader", "instrument", "taken", "note")
 
 
@@ -111,17 +121,21 @@ def _read(course: Course, file: Path) -> _Found:
     if file.suffix.lower() == ".csv":
         _csv(course, file, found)
         return found
-    book = _opened(file, found)
-    if book is None:
-        return found
-    try:
-        _workbook(course, book, file.name, found)
-    finally:
-        book.close()
+    opened = _opened(file, found)
+    if opened:
+        _workbook(course, opened, file.name, found)
     return found
 
 
-def _opened(file: Path, found: _Found) -> Workbook | None:
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    """A workbook with the values its program left in it, and the cells of each sheet that hold a formula."""
+
+    book: Workbook
+    formulas: dict[str, frozenset[str]]
+
+
+def _opened(file: Path, found: _Found) -> _Opened | None:
     place = Place(file.name)
     try:
         if file.stat().st_size > MAX_BYTES:
@@ -139,20 +153,49 @@ def _opened(file: Path, found: _Found) -> Workbook | None:
         found.wrong("C005", place, "the workbook is locked by a password or of an old kind", do)
         return None
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            if sum(info.file_size for info in packed.infolist()) > MAX_UNPACKED:
-                found.wrong(
-                    "C003", place, "the file is larger than any measuring sheet", "Give the sheet that fairfit made."
-                )
-                return None
-        return load_workbook(io.BytesIO(data), data_only=True, keep_links=False)
+        return _loaded(data)
+    except _TooLarge:
+        found.wrong(
+            "C003", place, "the file is larger than any measuring sheet", "Give the sheet that fairfit made."
+        )
     except Exception:  # a foreign file can fail in any way; it is refused, whatever it was
         found.wrong("C006", place, "this is not a workbook", "Save the measuring sheet again as .xlsx.")
-        return None
+    return None
 
 
-def _workbook(course: Course, book: Workbook, file: str, found: _Found) -> None:
-    sheets = [sheet for sheet in book.worksheets if isinstance(sheet, Worksheet)]
+class _TooLarge(Exception):
+    """More than any measuring sheet holds."""
+
+
+def _loaded(data: bytes) -> _Opened:
+    """The workbook in a file, after a look at what it would unpack to."""
+    cells, formulas = 0, False
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        inside = packed.infolist()
+        if sum(info.file_size for info in inside) > MAX_UNPACKED:
+            raise _TooLarge
+        for info in inside:
+            if info.filename.endswith((".xml", ".rels")):
+                text = packed.read(info)
+                if _DECLARED.search(text[:2000]):
+                    raise ValueError("declares things of its own")
+                cells += sum(1 for _ in _CELL.finditer(text))
+                formulas = formulas or _FORMULA.search(text) is not None
+                if cells > MAX_CELLS:
+                    raise _TooLarge
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # openpyxl tells what it leaves out of foreign workbooks
+        book = load_workbook(io.BytesIO(data), data_only=True, keep_links=False)
+        written = load_workbook(io.BytesIO(data), keep_links=False).worksheets if formulas else []
+    return _Opened(book, {sheet.title: _formula_cells(sheet) for sheet in written})
+
+
+def _formula_cells(sheet: Worksheet) -> frozenset[str]:
+    return frozenset(cell.coordinate for row in sheet.iter_rows() for cell in row if cell.data_type == "f")
+
+
+def _workbook(course: Course, opened: _Opened, file: str, found: _Found) -> None:
+    sheets = [sheet for sheet in opened.book.worksheets if isinstance(sheet, Worksheet)]
     for sheet in sheets:
         if sheet.max_row > MAX_ROWS or sheet.max_column > MAX_COLUMNS:
             do = "Give the sheet that fairfit made."
@@ -169,7 +212,7 @@ def _workbook(course: Course, book: Workbook, file: str, found: _Found) -> None:
         if owner is None:
             return
         student, unit = owner
-        _fit_sheet(course, student, unit, sheet, file, found)
+        _fit_sheet(course, student, unit, sheet, opened.formulas.get(sheet.title, frozenset()), file, found)
     for sheet in sheets:
         parts = cells_by_heading(sheet, ("state", "part name"))
         if parts and student:
@@ -211,15 +254,21 @@ def _owner(course: Course, sheet: Worksheet, top: int, file: str, found: _Found)
     return None
 
 
-def _fit_sheet(course: Course, student: Student, unit: str, sheet: Worksheet, file: str, found: _Found) -> None:
+def _fit_sheet(
+    course: Course, student: Student, unit: str, sheet: Worksheet, formulas: frozenset[str], file: str, found: _Found
+) -> None:
     heading = cells_by_heading(sheet, (READ, QUANTITY, PLACE))
     assert heading is not None
     top, columns = heading
-    formulas = _formula_cells(sheet)
     for row in range(top + 1, sheet.max_row + 1):
         name = str(sheet.cell(row, columns[QUANTITY]).value or "").strip()
         cell = sheet.cell(row, columns[READ])
         where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
+        if isinstance(cell, MergedCell):
+            if name:
+                says = "the cell is joined to another, so nobody can tell which reading is meant"
+                found.wrong("C023", where, says, "Split the cells and write each reading in its own.")
+            continue
         if cell.value is None or str(cell.value).strip() == "":
             if cell.coordinate in formulas:
                 found.wrong("C012", where, "there is a formula here without a value", "Type the reading itself.")
@@ -232,13 +281,16 @@ def _fit_sheet(course: Course, student: Student, unit: str, sheet: Worksheet, fi
         attempt = str(sheet.cell(row, columns["attempt"]).value or "1") if "attempt" in columns else "1"
         note = str(sheet.cell(row, columns[NOTE]).value or "").strip() if NOTE in columns else ""
         asked = _Asked(student, name, place_text, attempt.removesuffix(".0"), unit, where, note)
-        reading = _reading(course, asked, cell.value, found)
+        reading = _reading(course, asked, _as_typed(cell), found)
         if reading:
             found.readings.append(reading)
 
 
-def _formula_cells(sheet: Worksheet) -> set[str]:
-    return {cell.coordinate for row in sheet.iter_rows() for cell in row if cell.data_type == "f"}
+def _as_typed(cell: Cell) -> object:
+    """The value of a cell; a number that its program shows as a fraction is inches, as the fraction was when typed."""
+    if isinstance(cell.value, (int, float)) and re.search(r"[?#\d]/[?#\d]", str(cell.number_format)):
+        return f"{_number_text(cell.value)} in"
+    return cell.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +312,7 @@ class _Asked:
 def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Reading | None:
     """The reading in a cell; None with a problem when it cannot be one."""
     graph, where = course.cabinet.graph, asked.where
-    if asked.quantity not in graph:
+    if asked.quantity not in graph or graph[asked.quantity].dimension != LENGTH:
         names = [q.name for q in graph.quantities if q.read]
         found.wrong("C014", where, f"this cabinet has no size '{asked.quantity}'", meant(asked.quantity, names))
         return None
@@ -276,13 +328,18 @@ def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Rea
         found.wrong("C017", where, f"'{value}' is not a reading", "Write it as 30.2 or 1 3/16.")
         return None
     raw = _number_text(value) if isinstance(value, (int, float)) else str(value).strip()
+    if len(raw) > LONGEST:
+        says = f"'{raw[:LONGEST]}...' is too long for a reading"
+        found.wrong("C017", where, says, "Write it as 30.2 or 1 3/16.")
+        return None
     try:
         size = length(raw, asked.unit)
     except NotALength as error:
         found.wrong("C017", where, str(error), "The cell is left out; correct it and collect the file again.")
         return None
-    if size < 0:
-        found.wrong("C018", where, f"'{raw}' is less than nothing", "The cell is left out; measure again.")
+    if size < 0 or (size == 0 and abs(course.plan_values.number(asked.quantity)) > CLOSED):
+        says = f"'{raw}' is less than nothing" if size < 0 else f"'{raw}' cannot be the size of anything here"
+        found.wrong("C018", where, says, "The cell is left out; measure again.")
         return None
     sheet, _, cell = where.cell.rpartition("!")
     return Reading(
@@ -319,11 +376,13 @@ def _parts_sheet(
 
 
 def _marked(course: Course, mark: Mark, found: _Found) -> bool:
-    try:
-        return course.mark(mark.student, mark.part, mark.state, "", mark.date, mark.place.file)
-    except InputRefused as refused:
-        found.problems += refused.problems
+    now = course.log.states(mark.student.id).get(mark.part)
+    if now and now.name != STATES[-1] and STATES.index(mark.state) < STATES.index(now.name):
+        says = f"{mark.part} is {now.name} already, the sheet says '{mark.state}'"
+        do = "Nothing is changed. If the part was made again, write remade."
+        found.problems.append(Problem("C024", mark.place, says, do, severe=False))
         return False
+    return course.mark(mark.student, mark.part, mark.state, "", mark.date, mark.place.file)
 
 
 def _csv(course: Course, file: Path, found: _Found) -> None:
@@ -366,28 +425,36 @@ def _csv_reading(course: Course, row: Row, ids: dict[str, Student], found: _Foun
     return _reading(course, asked, row.text("reading"), found)
 
 
-def _questions(course: Course, readings: Iterable[Reading]) -> Iterator[Problem]:
-    """What to ask about new readings, each against what the student's own case asks for, itself left out.
+def _questions(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
+    """What to ask about new readings: each against what the student's own case asks for, itself left out.
 
-    A size that only follows from a questioned reading is not asked about: the slip is named once, at its root.
+    What follows from a reading in question is compared with what it would be without that reading, so that one slip
+    is asked about once.
     """
-    students = {student.id: student for student in course.students}
-    asked: dict[tuple[str, str], list[tuple[Reading, str]]] = {}
-    for one in readings:
-        student = students[one.student]
-        target = course.values(student).target(one.quantity)
+    rank = {quantity.name: number for number, quantity in enumerate(course.cabinet.graph.in_order())}
+    by_student: dict[str, list[Reading]] = {}
+    for one in new:
+        by_student.setdefault(one.student, []).append(one)
+    for student in course.students:
+        waiting = sorted(by_student.get(student.id, ()), key=lambda one: (rank[one.quantity], one.place, one.attempt))
+        yield from _asked_about(course, student, waiting)
+
+
+def _asked_about(course: Course, student: Student, waiting: list[Reading]) -> Iterator[Problem]:
+    values, found, doubted = course.values(student), course.found(student), set()
+    for one in waiting:
+        target = values.target(one.quantity)
         if not isinstance(target, Fraction) or one.value is None:
             continue
         ask = question(one.value, target, one.raw, student.shown, student.unit)
-        if ask:
-            asked.setdefault((student.id, one.quantity), []).append((one, ask))
-    for (id_, quantity), found in asked.items():
-        values, shown = course.values(students[id_]), students[id_].shown
-        roots = {name for inner in values.inputs(quantity) for name in values.rests_on(inner)}
-        if any((id_, root) in asked for root in roots):
+        if not ask:
             continue
-        for one, ask in found:
-            target = values.target(quantity)
-            assert isinstance(target, Fraction)
-            says = f"{id_}, {quantity}, place {one.place}: {one.raw} where about {shown.size(target)} is expected"
-            yield Problem("C100", one.where, says, ask[:1].upper() + ask[1:], severe=False)
+        expected = student.shown.size(target)
+        says = f"{student.id}, {one.quantity}, place {one.place}: {one.raw} where about {expected} is expected"
+        yield Problem("C100", one.where, says, ask[:1].upper() + ask[1:], severe=False)
+        doubted.add(one.key)
+        rest = [r for r in course.log.readings(student.id) if r.quantity == one.quantity and r.key not in doubted]
+        found.pop(one.quantity, None)
+        if sizes := [r.value for r in rest if r.value is not None]:
+            found[one.quantity] = Given(reduced(sizes, course.cabinet.graph[one.quantity].read)[0], Origin.READING)
+        values = course.cabinet.graph.evaluate(values.settings, found)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime
 import io
+import random
 import subprocess
 import zipfile
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from course.course import Course, read_course
@@ -24,6 +27,11 @@ WIDTH = "divider.upper.width"
 @pytest.fixture
 def course(course_of) -> Course:
     return course_of()
+
+
+@pytest.fixture
+def filled(course) -> bytes:
+    return sheet_of(course, readings={(WIDTH, 1): "364.8"}).read_bytes()
 
 
 def sheet_of(course: Course, student: str = "s1", readings=None, states=None, name: str = "") -> Path:
@@ -96,6 +104,11 @@ def date_cell(book):
     cell_of(book).number_format = "d/m/yyyy"
 
 
+def join_above(book):
+    cell = cell_of(book)
+    book[FIT].merge_cells(start_row=cell.row - 1, end_row=cell.row, start_column=cell.column, end_column=cell.column)
+
+
 FAULTS = {
     "word": (
         lambda book: setattr(cell_of(book), "value", "six"),
@@ -110,6 +123,25 @@ FAULTS = {
     "negative": (
         lambda book: setattr(cell_of(book), "value", "-364"),
         "s1.xlsx:Fit checks!{cell}: C018: '-364' is less than nothing\n    The cell is left out; measure again.",
+    ),
+    "nothing": (
+        lambda book: setattr(cell_of(book), "value", 0),
+        "s1.xlsx:Fit checks!{cell}: C018: '0' cannot be the size of anything here\n"
+        "    The cell is left out; measure again.",
+    ),
+    "formula without a value": (
+        lambda book: setattr(cell_of(book), "value", "=1+1"),
+        "s1.xlsx:Fit checks!{cell}: C012: there is a formula here without a value\n    Type the reading itself.",
+    ),
+    "too long": (
+        lambda book: setattr(cell_of(book), "value", "3" * 31),
+        f"s1.xlsx:Fit checks!{{cell}}: C017: '{'3' * 30}...' is too long for a reading\n"
+        "    Write it as 30.2 or 1 3/16.",
+    ),
+    "joined cells": (
+        join_above,
+        "s1.xlsx:Fit checks!{cell}: C023: the cell is joined to another, so nobody can tell which reading is meant\n"
+        "    Split the cells and write each reading in its own.",
     ),
     "size the cabinet lacks": (
         lambda book: setattr(cell_of(book, heading="quantity"), "value", "divider.uper.width"),
@@ -140,12 +172,26 @@ def test_a_bad_cell_is_told_and_stops_no_other(course, name: str):
     assert [r.place for r in course.log.readings("s1")] == [2]
 
 
-def test_a_formula_without_a_value_is_told(course):
-    """A formula is never worked out: it is asked to be a reading."""
-    path = changed(sheet_of(course), lambda book: setattr(cell_of(book), "value", "=1+1"))
-    collected = collect(course, [path])
-    assert not course.log.all()
-    assert [p.code for p in collected.problems] in ([], ["C012"])
+def test_a_formula_keeps_the_value_its_program_left(course, tmp_path):
+    """A formula is never worked out here; the value that a spreadsheet stored beside it is the reading."""
+    path = changed(sheet_of(course), lambda book: setattr(cell_of(book), "value", "=364+0.8"))
+    profile = f"-env:UserInstallation=file://{tmp_path}/profile"
+    subprocess.run(
+        ["soffice", "--headless", profile, "--convert-to", "xlsx", "--outdir", str(tmp_path), str(path)],
+        check=True, capture_output=True, timeout=240,
+    )  # fmt: skip
+    assert said(collect(course, [tmp_path / "s1.xlsx"])) == []
+    assert [r.value for r in course.log.readings("s1")] == [Fraction("364.8")]
+
+
+def test_a_number_shown_as_a_fraction_is_inches(course):
+    """A program that turned 14 3/8 into a number with a fraction's format has not changed what it means, in mm either."""
+
+    def edit(book):
+        cell_of(book).value, cell_of(book).number_format = 14.375, "# ?/?"
+
+    collect(course, [changed(sheet_of(course), edit)])
+    assert [(r.raw, r.value) for r in course.log.readings("s1")] == [("14.375 in", Fraction("365.125"))]
 
 
 REFUSED = {
@@ -301,6 +347,40 @@ def test_a_slip_is_named_once_at_its_root(course):
     readings = {(WIDTH, 1): "265.2", ("door.rail.top.shoulder", 1): "261.0", ("shelf.board.length", 1): "362"}
     collected = collect(course, [sheet_of(course, readings=readings)])
     assert [problem.says.split(",")[1] for problem in collected.questions] == [" divider.upper.width"]
+
+
+def test_what_follows_from_a_slip_is_not_asked_about(course):
+    """One slipped digit in the opening is one question, though every size of the door follows from the opening."""
+    readings = {(WIDTH, place): "265.2" for place in (1, 2, 3)} | {("door.rail.top.shoulder", 1): "261.0"}
+    asked = collect(course, [sheet_of(course, readings=readings)]).questions
+    assert [q.says.partition(":")[0] for q in asked] == [f"s1, {WIDTH}, place {place}" for place in (1, 2, 3)]
+
+
+def test_an_older_sheet_never_takes_a_state_back(course):
+    """A sheet that still says cut, taken in after the part was glued, changes nothing and is told."""
+    collect(course, [sheet_of(course, states={"D-SL": ("glued", "2026-10-20")})])
+    older = collect(course, [sheet_of(course, states={"D-SL": ("cut", "2026-10-06")}, name="old.xlsx")])
+    assert older.marked == 0 and course.log.states("s1")["door.stile.left"].name == "glued"
+    assert said(older)[0].endswith(
+        "C024: door.stile.left is glued already, the sheet says 'cut'\n"
+        "    Nothing is changed. If the part was made again, write remade."
+    )
+    remade = sheet_of(course, states={"D-SL": ("remade", "2026-10-21")}, name="new.xlsx")
+    again = sheet_of(course, states={"D-SL": ("cut", "2026-10-22")}, name="newer.xlsx")
+    assert [collect(course, [path]).marked for path in (remade, again)] == [1, 1]
+
+
+@given(st.integers(0, 2**31))
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_no_damage_to_a_file_is_a_traceback(course, filled: bytes, seed: int):
+    """A workbook with bytes changed, cut off or doubled is taken in or refused in words; nothing is ever raised."""
+    chance = random.Random(seed)
+    data = bytearray(filled)
+    for _ in range(chance.randint(1, 20)):
+        data[chance.randrange(len(data))] = chance.randrange(256)
+    path = course.folder / "damaged.xlsx"
+    path.write_bytes(data[: chance.randrange(len(data))] if chance.random() < 0.3 else data)
+    assert all(p.says and p.do for p in collect(course, [path]).problems)
 
 
 def test_readings_survive_another_program(course, tmp_path):
