@@ -11,10 +11,15 @@ from fractions import Fraction
 from importlib.resources import as_file, files
 from pathlib import Path
 
-from course.course import Course
+from course.course import Course, read_course
 from course.quantities import Given, Origin
 from course.readings import reduced
 from course.roster import Student
+from lessons.prepare import prepare_course
+from rubrics.feedback import write_feedback
+from rubrics.gradebook import write_gradebook
+from rubrics.grading import attention, grade
+from rubrics.intake import Collected, collect
 from rubrics.sheet import fill, fit_rows, measurement_workbook
 from shared.places import Items, Mapping, Place, Text, read_yaml
 from shared.problems import InputRefused, Problem
@@ -113,7 +118,7 @@ def _words(block: Mapping, key: str) -> tuple[str, ...]:
     return tuple(item.text for item in node if isinstance(item, Text)) if isinstance(node, Items) else ()
 
 
-def filled_workbooks(course: Course, folder: Path, told: Callable[[str], None]) -> list[Path]:
+def filled_workbooks(course: Course, folder: Path) -> list[Path]:
     """The measurement workbook of every student as the generator fills it in; every reading of it is invented."""
     scenario = read_scenario((course.folder / "scenario.yaml").read_text("utf-8"))
     written = []
@@ -121,7 +126,6 @@ def filled_workbooks(course: Course, folder: Path, told: Callable[[str], None]) 
         readings = simulated(course, student, scenario)
         data = fill(measurement_workbook(course, student), readings, {})
         written.append(write_file(folder / f"{student.id}-{safe_name(student.name)}-measured.xlsx", data))
-        told(f"{student.id}: {len(readings)} readings")
     return written
 
 
@@ -182,3 +186,50 @@ def _written(value: Fraction, shown: Shown) -> str:
     if shown.unit == "in" and shown.parts and (exact * shown.parts).denominator == 1:
         return shown.bare(value).replace("\u00a0", " ")
     return f"{float(value if shown.unit == 'mm' else exact):.3f}".rstrip("0").rstrip(".")
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """What the demo did."""
+
+    written: tuple[Path, ...]
+    problems: tuple[Problem, ...]
+    """What could not be taken in, with its cell."""
+    first: tuple[str, ...]
+    """The three things an instructor should look at first."""
+
+
+def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
+    """Write the demo course, prepare all its documents, fill in the sheets, collect and grade them.
+
+    Args:
+        folder: A new or empty folder.
+        told: Called with a line for each step done.
+
+    Raises:
+        InputRefused: The folder holds something already, or cannot be written.
+    """
+    course = read_course(copy_course(folder))
+    told(f"Wrote the course {course.title!r} with {len(course.students)} invented students to {folder}")
+    prepared = prepare_course(course)
+    told(f"Prepared {len(prepared.written)} documents in {folder / 'out'}: packets, sheets, class")
+    sheets = filled_workbooks(course, folder / "out" / "measured")
+    told(f"Filled in {len(sheets)} measuring sheets in {folder / 'out' / 'measured'}; every reading is invented")
+    collected = collect(course, [folder / "out" / "measured"])
+    told(f"Collected {collected.taken.added} readings, {len(collected.problems)} cells could not be read")
+    grades = grade(course)
+    book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
+    pages = write_feedback(grades, folder / "out" / "feedback")
+    told(f"Graded: {book}, and {len(grades.students)} pages of feedback in {folder / 'out' / 'feedback'}")
+    first = (*_to_ask(collected), *attention(grades))[:3]
+    return Demo((*prepared.written, *sheets, book, *pages), (*prepared.problems, *collected.problems), first)
+
+
+def _to_ask(collected: Collected) -> Iterator[str]:
+    """Readings that look like slips, and cells that could not be read, each in one line."""
+    if collected.questions:
+        asked = "; ".join(f"{question.says}: {question.do}" for question in collected.questions)
+        yield f"{len(collected.questions)} readings look like slips. {asked}"
+    if collected.problems:
+        told = "; ".join(f"{problem.place}: {problem.says}" for problem in collected.problems)
+        yield f"{len(collected.problems)} cells could not be read. {told}."

@@ -22,7 +22,7 @@ from shared.render.tree import JOINERS, shown
 
 FONT = "DejaVu Sans"
 UPRIGHT, SLANTED = ("", "b"), ("i", "bi")
-BODY, LARGE = 10, 18
+BODY, LARGE = 9, 18
 """Type sizes in points."""
 TABLES, TABLES_LARGE = (9, 8.5), (16, 14)
 """Type sizes of tables in points, the best first; a table that fits in none has its rows set below each other."""
