@@ -186,7 +186,7 @@ def test_the_pdf_says_what_the_tree_says_on_every_paper_and_in_large_print(
 def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_folder: Callable[..., Path]) -> None:
     """One packet as HTML and PDF and one workbook for each student; exit status 0."""
     folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
-    result = CliRunner().invoke(app, [str(folder)])
+    result = CliRunner().invoke(app, ["prepare", str(folder)])
     assert result.exit_code == 0, result.output
     assert sorted(p.name for p in (folder / "out" / "packets").iterdir()) == [
         "s1-Ada-Test.html", "s1-Ada-Test.pdf", "s2-Bo-Secret.html", "s2-Bo-Secret.pdf",
@@ -199,7 +199,9 @@ def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_fo
 def test_prepare_writes_one_sheet_of_one_student(course_folder: Callable[..., Path]) -> None:
     """Nothing else is written."""
     folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
-    result = CliRunner().invoke(app, [str(folder), "--student", "s1", "--operation", "Groove the inner edges"])
+    result = CliRunner().invoke(
+        app, ["prepare", str(folder), "--student", "s1", "--operation", "Groove the inner edges"]
+    )
     assert result.exit_code == 0, result.output
     names = sorted(str(p.relative_to(folder / "out")) for p in (folder / "out").rglob("*") if p.is_file())
     assert names == ["packets/s1-Ada-Test-groove-edges.html", "packets/s1-Ada-Test-groove-edges.pdf"]
@@ -208,7 +210,7 @@ def test_prepare_writes_one_sheet_of_one_student(course_folder: Callable[..., Pa
 def test_prepare_refuses_an_operation_that_the_cabinet_does_not_need(course_folder: Callable[..., Path]) -> None:
     """With the nearest name."""
     folder = course_folder(roster=ROSTER)
-    result = CliRunner().invoke(app, [str(folder), "--operation", "groove edge"])
+    result = CliRunner().invoke(app, ["prepare", str(folder), "--operation", "groove edge"])
     assert "this cabinet has no operation 'groove edge'" in str(result.exception)
     assert "Did you mean 'groove edges'?" in str(result.exception)
     assert not (folder / "out").exists()
@@ -219,7 +221,7 @@ def test_prepare_with_a_broken_lesson_file_writes_all_and_exits_with_one(course_
     folder = course_folder(roster=ROSTER)
     (folder / "lessons").mkdir()
     (folder / "lessons" / "21_groove_edges.md").write_text("no head\n", "utf-8")
-    result = CliRunner().invoke(app, [str(folder), "--student", "s1"])
+    result = CliRunner().invoke(app, ["prepare", str(folder), "--student", "s1"])
     assert result.exit_code == 1
     assert "21_groove_edges.md:1:1: L001: the file has no head between two lines `---`" in result.output
     assert (folder / "out" / "packets" / "s1-Ada-Test.pdf").exists()
