@@ -1,0 +1,158 @@
+"""The commands about what is to be built are thin, and say what they did."""
+
+from __future__ import annotations
+
+import csv
+from fractions import Fraction
+from pathlib import Path
+
+import openpyxl
+import pytest
+from typer.testing import CliRunner
+
+from course.commands import app
+from course.course import read_course
+from course.readings import Reading
+from lessons.__main__ import main
+
+
+def run(*words: object):
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+@pytest.fixture
+def folder(course_folder) -> Path:
+    return course_folder()
+
+
+def read(folder: Path, quantity: str, value: str, place: int = 1) -> None:
+    read_course(folder).log.add(
+        [Reading("s1", quantity, place, 1, value, Fraction(value), source="s1.xlsx", sheet="Fit checks", cell="J9")]
+    )
+
+
+def test_check_counts_what_it_read(folder):
+    """A course in order but without sign-offs: one thing to look at, status 1."""
+    result = run("check", folder)
+    assert result.exit_code == 1
+    assert "Test course: 5 assemblies, 18 parts," in result.stdout and "2 students. 1 to look at." in result.stdout
+    assert "A010: no sign-off is recorded, so every packet prints the hand routes only" in result.stderr
+
+
+def test_problems_are_printed_with_status_2(course_folder, capsys, monkeypatch):
+    """The front door prints every problem on standard error, without a traceback, and ends with status 2."""
+    folder = course_folder(roster="id,name\ns1,A\ns1,B\n")
+    monkeypatch.setattr("sys.argv", ["fairfit", "check", str(folder)])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    said = capsys.readouterr().err
+    assert ended.value.code == 2
+    assert said == (
+        "roster.csv:3:1: R004: the id 's1' stands twice, first in line 2\n    Give every student an id of their own.\n"
+    )
+
+
+def test_why_shows_the_chain_with_values(folder):
+    """The chain of a rail's length, with the reading's file and cell and what it should be."""
+    read(folder, "divider.upper.width", "365.2")
+    result = run("why", folder, "ada", "door.rail.top.length")
+    lines = plain(result.stdout).splitlines()
+    assert lines[0].startswith("door.rail.top.length = 282.2 mm = this.shoulder + this.joint")
+    reading = next(line for line in lines if "divider.upper.width" in line)
+    assert "divider.upper.width = 365.2 mm (should be 364.0 mm)" in reading
+    assert "s1.xlsx:Fit checks!J9" in reading and "one reading" in reading
+    assert any("case.width" not in line and "plan.yaml:" in line for line in lines)
+
+
+def test_why_shows_what_moves_a_size(folder):
+    """`--moves` gives the coefficients, the strongest first."""
+    lines = run("why", folder, "s1", "door.rail.top.length", "--moves").stdout.splitlines()
+    moves = lines[lines.index("One more of each of these moves it by:") + 1 :]
+    assert "     -2.0  door.stile.width" in moves
+    assert abs(float(moves[0].split()[0])) >= abs(float(moves[-1].split()[0]))
+
+
+def test_an_unknown_size_is_refused_with_the_nearest(folder, capsys, monkeypatch):
+    """A misspelt size gets its nearest names."""
+    monkeypatch.setattr("sys.argv", ["fairfit", "why", str(folder), "s1", "door.rail.top.lenght"])
+    with pytest.raises(SystemExit):
+        main()
+    assert capsys.readouterr().err.startswith(
+        "plan.yaml: Q010: there is no size 'door.rail.top.lenght'\n    Did you mean 'door.rail.top.length'"
+    )
+
+
+def test_an_unknown_student_is_refused_with_the_names(folder, capsys, monkeypatch):
+    """A misspelt student gets the nearest ids and names."""
+    monkeypatch.setattr("sys.argv", ["fairfit", "cutlist", str(folder), "Adda Test"])
+    with pytest.raises(SystemExit):
+        main()
+    assert "R010: there is no student 'Adda Test'\n    Did you mean 'Ada Test' or 'Bo Test'?" in capsys.readouterr().err
+
+
+def test_a_cut_list_is_printed_with_what_changed(folder):
+    """Old and new size, the reading that did it, and what is cut already and should be another size now."""
+    assert run("mark", folder, "s1", "D-SL", "cut", "--on", "2026-10-05").stdout == "D-SL of Ada Test is cut.\n"
+    read(folder, "divider.upper.height", "425.1")
+    result = run("cutlist", folder, "s1")
+    assert result.exit_code == 1
+    assert "D-SL: length is 423.0 mm, needs 422.1 mm: trim 0.9 mm" in result.stdout
+    assert "D-SR: length 423.0 \u2192 422.1 (height of opening 'upper', read)" in result.stdout
+
+
+def test_a_part_marked_twice_is_said(folder):
+    """The same state again is nothing new."""
+    run("mark", folder, "s1", "D-SL", "cut")
+    assert (
+        run("mark", folder, "s1", "door.stile.left", "cut").stdout == "door.stile.left of Ada Test was cut already.\n"
+    )
+
+
+@pytest.mark.parametrize("ending", ["html", "pdf", "xlsx", "csv"])
+def test_a_cut_list_is_written_as_its_name_asks(folder, ending):
+    """Each kind of file, with its student's sizes in it."""
+    out = folder / f"list.{ending}"
+    result = run("cutlist", folder, "s2", "--out", out)
+    assert result.stdout.strip() == f"Wrote {out}"
+    if ending == "csv":
+        rows = list(csv.DictReader(out.read_text("utf-8").splitlines()))
+        assert {row["label"]: row["length"] for row in rows}["D-RT, D-RB"] == "11 1/16"
+    elif ending == "xlsx":
+        sheet = openpyxl.load_workbook(out).active
+        assert [sheet.cell(5, 1).value, sheet.cell(5, 4).value] == ["C-SL, C-SR", "23 5/8"]
+    else:
+        assert out.stat().st_size > 5000
+
+
+def test_another_ending_is_refused(folder, capsys, monkeypatch):
+    """A kind of file that fairfit does not write is refused with those it does."""
+    monkeypatch.setattr("sys.argv", ["fairfit", "cutlist", str(folder), "s1", "--out", "list.docx"])
+    with pytest.raises(SystemExit):
+        main()
+    assert capsys.readouterr().err == (
+        "list.docx: F003: a cut list cannot be written as '.docx'\n    Let the name end in .html, .pdf, .xlsx or .csv.\n"
+    )
+
+
+def test_a_name_that_is_a_formula_stays_text_in_every_list(course_folder):
+    """A part of the list that a spreadsheet might run is made harmless; the name in the workbook is a string."""
+    folder = course_folder(roster='id,name\ns1,"=HYPERLINK(1)"\n')
+    out = folder / "list.xlsx"
+    run("cutlist", folder, "s1", "--out", out)
+    cell = openpyxl.load_workbook(out).active["A1"]
+    assert (cell.data_type, cell.value) == ("s", "Cut list of =HYPERLINK(1) (s1), sizes in mm")
+
+
+def test_changes_are_told_since_the_last_list(folder):
+    """After a list is handed out, a reading shows what moved; handing out again settles it."""
+    assert run("changes", folder, "s1", "--issue").stdout.splitlines()[-1] == "Recorded list 1 of Ada Test."
+    assert "still holds" in run("changes", folder, "s1").stdout
+    read(folder, "divider.upper.width", "365.0")
+    moved = run("changes", folder, "s1")
+    assert moved.exit_code == 1
+    assert "door.rail.top.length: 281.0 mm -> 282.0 mm" in plain(moved.stdout)
+    assert "Recorded list 2" in run("changes", folder, "s1", "--issue").stdout
