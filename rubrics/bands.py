@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from fractions import Fraction
 
 from shared.places import NOWHERE, Place, Text
@@ -21,9 +22,10 @@ class Band:
 
 
 def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[str, Band]:
-    """Bands of `course.yaml`, by the name of a check, of an assembly's check, or of one check alone.
+    """Bands of `course.yaml`, by the name of a check, of an assembly's check, or of one size, `*` for any.
 
-    Written as `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`; what is wrong is added to `problems`.
+    Written as `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}, "*.groove.depth": {...}}`; what is wrong is added
+    to `problems`.
     """
     sides: dict[str, dict[str, Text]] = {}
     for key, text in settings.items():
@@ -32,7 +34,7 @@ def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[st
         name, _, side = key.removeprefix("bands.").rpartition(".")
         if side not in ("lower", "upper") or not name:
             do = "Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`."
-            problems.append(Problem("B003", text.place, f"a band has no '{side}'", do))
+            problems.append(Problem("B060", text.place, f"a band has no '{side}'", do))
             continue
         sides.setdefault(name, {})[side] = text
     found: dict[str, Band] = {}
@@ -41,7 +43,7 @@ def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[st
         band = Band(limits.get("lower"), limits.get("upper"), next(iter(texts.values())).place)
         if band.lower is not None and band.upper is not None and band.lower >= band.upper:
             says = f"the lower limit of '{name}' is not below its upper limit"
-            problems.append(Problem("B004", band.place, says, "Exchange the two."))
+            problems.append(Problem("B062", band.place, says, "Exchange the two."))
         found[name] = band
     return found
 
@@ -50,10 +52,24 @@ def _limit(text: Text, problems: list[Problem]) -> Fraction | None:
     try:
         return length(text.text)
     except NotALength as error:
-        problems.append(Problem("B001", text.place, str(error), "Write the limit with its unit, as in 0.3 mm."))
+        problems.append(Problem("B061", text.place, str(error), "Write the limit with its unit, as in 0.3 mm."))
         return None
 
 
-def band_of(names: Sequence[str], bands: Mapping[str, Band]) -> Band | None:
-    """The band of the first name that has one, the narrowest name first."""
-    return next((bands[name] for name in names if name in bands), None)
+def band_for(
+    names: Sequence[str], id_: str, one_sided: bool, bands: Mapping[str, Band]
+) -> tuple[str, Band] | None:
+    """The band that a course sets for a check, with the name it is set under; the narrowest name wins.
+
+    A band under a wide name replaces only bands of its own sort: one with a lower limit those with two limits, one
+    without those with an upper limit alone.
+
+    Args:
+        names: Wide names, the narrower first, as `door.shoulder` and `shoulder`.
+        id_: Full name of the check; a band may name it with `*`.
+        one_sided: Whether the check has an upper limit only.
+        bands: All bands of the course.
+    """
+    exact = [name for name in bands if name == id_] or [name for name in bands if fnmatchcase(id_, name)]
+    wide = [name for name in names if name in bands and (bands[name].lower is None) == one_sided]
+    return next(((name, bands[name]) for name in (*exact, *wide)), None)

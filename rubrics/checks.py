@@ -16,7 +16,7 @@ from course.formula import BadFormula, Formula
 from course.quantities import Values
 from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.bands import Band, band_of, read_bands
+from rubrics.bands import Band, band_for, read_bands
 from rubrics.instruments import Instrument, instrument, instruments, reading_uncertainty, uncertainty
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant
@@ -142,7 +142,7 @@ class _Reader:
         self.problems: list[Problem] = []
 
     def wrong(self, place: Place, says: str, do: str) -> None:
-        self.problems.append(Problem("B010", place, says, do))
+        self.problems.append(Problem("B050", place, says, do))
 
     def word(self, node: Mapping, key: str, known: Sequence[str], default: str) -> str:
         text = node.text(key, default)
@@ -247,15 +247,13 @@ def every_check(course: Course) -> tuple[Check, ...]:
     """
     library = read_checks(course.folder)
     problems = list(library.problems)
-    bands = read_bands(course.settings, problems)
     found: dict[str, Check] = {}
     for spec in library.definitions:
         for check in _Instances(course.cabinet, spec, problems).checks():
-            found.setdefault(check.id, _banded(check, bands))
-    for name, band in bands.items():
-        if not any(name in _band_names(check) for check in found.values()):
-            known = {word for check in found.values() for word in _band_names(check)}
-            problems.append(Problem("B002", band.place, f"there is no check '{name}'", meant(name, known)))
+            found.setdefault(check.id, check)
+    bands = read_bands(course.settings, problems)
+    _bands_are_known(bands, tuple(found.values()), problems)
+    found = {id_: _banded(check, bands) for id_, check in found.items()}
     _tools_are_known(course, problems)
     if problems:
         raise InputRefused(problems)
@@ -270,10 +268,10 @@ def _tools_are_known(course: Course, problems: list[Problem]) -> None:
             continue
         word = key.removeprefix(prefix)
         if word not in TOOLS:
-            problems.append(Problem("B013", text.place, f"nothing is read with '{word}'", meant(word, TOOLS)))
+            problems.append(Problem("B053", text.place, f"nothing is read with '{word}'", meant(word, TOOLS)))
         elif text.text not in known:
             says = f"there is no instrument '{text.text}'"
-            problems.append(Problem("B013", text.place, says, meant(text.text, known)))
+            problems.append(Problem("B053", text.place, says, meant(text.text, known)))
 
 
 def checks_of(course: Course) -> tuple[Check, ...]:
@@ -282,13 +280,30 @@ def checks_of(course: Course) -> tuple[Check, ...]:
 
 
 def _band_names(check: Check) -> tuple[str, ...]:
-    return (check.id, f"{check.assembly}.{check.check}", check.check)
+    return (f"{check.assembly}.{check.check}", check.check)
+
+
+def _bands_are_known(bands: dict[str, Band], checks: Sequence[Check], problems: list[Problem]) -> None:
+    """Every band is used, and a wide name is not spread over things that have bands of their own."""
+    used: dict[str, list[Check]] = {}
+    for check in checks:
+        if hit := band_for(_band_names(check), check.id, check.one_sided, bands) if check.kind != "measure" else None:
+            used.setdefault(hit[0], []).append(check)
+    for name, band in bands.items():
+        if name not in used:
+            known = {word for check in checks for word in (check.id, *_band_names(check)) if check.kind != "measure"}
+            problems.append(Problem("B063", band.place, f"there is no check '{name}'", meant(name, known)))
+        elif len({(check.lower, check.upper) for check in used[name]}) > 1 and "*" not in name:
+            says = f"'{name}' asks for several things, each with a band of its own"
+            ids = ", ".join(check.id for check in used[name][:4])
+            problems.append(Problem("B064", band.place, says, f"Name one of them: {ids}; a * stands for any part."))
 
 
 def _banded(check: Check, bands: dict[str, Band]) -> Check:
-    band = band_of(_band_names(check), bands)
-    if band is None or check.kind == "measure":
+    hit = band_for(_band_names(check), check.id, check.one_sided, bands)
+    if hit is None or check.kind == "measure":
         return check
+    band = hit[1]
     lower = check.lower if band.lower is None or check.one_sided else band.lower
     return replace(check, lower=lower, upper=check.upper if band.upper is None else band.upper)
 
@@ -347,7 +362,7 @@ class _Instances:
         try:
             return self.cabinet.formula(text, assembly.name, joint=joint)
         except BadFormula as error:
-            self.problems.append(Problem("B011", item.place, f"{assembly.name}: {error}", "Check the formula."))
+            self.problems.append(Problem("B051", item.place, f"{assembly.name}: {error}", "Check the formula."))
             return None
 
     def names(self, written: str, assembly: Assembly, joint: str) -> list[str]:
@@ -358,7 +373,7 @@ class _Instances:
                 return list(self.cabinet.scope(assembly.name, joint=joint)(written))
             except BadFormula:
                 self.problems.append(
-                    Problem("B012", self.spec.place, f"'{assembly.kind}' has no '{written}'", "Check the name.")
+                    Problem("B052", self.spec.place, f"'{assembly.kind}' has no '{written}'", "Check the name.")
                 )
                 return []
         if head == "site" and joint:

@@ -1,0 +1,341 @@
+"""Fit checks: what a cabinet is asked for, within which bands, and what a student's readings come to."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from course.course import Course, read_course
+from course.kinds import read_library
+from course.readings import Reading
+from lessons.operation import FIT_CHECKS
+from rubrics.checks import Check, checks_of, every_check, measure, missing, read_checks
+from shared.problems import InputRefused
+
+
+@pytest.fixture
+def course(course_of) -> Course:
+    return course_of()
+
+
+def take(course: Course, texts: dict[str, str], student: str = "s1", attempt: int = 1) -> None:
+    """Readings in mm by quantity; several places apart by spaces."""
+    course.log.add(
+        Reading(student, name, place, attempt, text, Fraction(text))
+        for name, line in texts.items()
+        for place, text in enumerate(line.split(), 1)
+    )
+    course.fresh()
+
+
+def check_of(course: Course, id_: str) -> Check:
+    return next(check for check in every_check(course) if check.id == id_)
+
+
+def result(course: Course, id_: str, student: str = "s1"):
+    return measure(check_of(course, id_), course, course.student(student))
+
+
+def refused(course_of, **texts: str) -> list[str]:
+    with pytest.raises(InputRefused) as caught:
+        every_check(course_of(**texts))
+    return [str(problem) for problem in caught.value.problems]
+
+
+COURSE = "title: Test course\nid: test\ndate: 2026-10-05\ninvented: yes\n"
+
+
+def test_every_hold_point_of_an_operation_is_a_check_file():
+    """The names that operations wait for and the names of the check files are the same."""
+    assert {spec.name for spec in read_checks().definitions} == set(FIT_CHECKS)
+    assert read_checks().problems == ()
+
+
+def test_what_a_check_releases_is_made_by_some_kind_or_joint():
+    """A check releases a feature that a kind or a joint has; a word of ours would release nothing."""
+    library = read_library()
+    features = {f.name for kind in (*library.kinds.values(), *library.joints.values()) for f in kind.features}
+    assert {spec.releases for spec in read_checks().definitions} <= features
+
+
+def test_every_built_in_check_says_where_its_band_comes_from_and_what_to_do():
+    """A band has a source, and each graded item says what to do when the reading is over it."""
+    for spec in read_checks().definitions:
+        assert re.search("common practice|invented for the demo course", spec.source), spec.name
+        for item in spec.items:
+            assert item.kind == "measure" or item.over, (spec.name, item.title)
+
+
+@pytest.mark.parametrize("demo", ["demo", "demo_inches"])
+def test_checks_of_a_demo_stand_in_the_order_of_the_work_once_each(demo: str, tmp_path: Path):
+    """Ids are unique, stages follow each other, and every quantity read is a length of the cabinet."""
+    course = read_course(Path(str(files("course").joinpath(demo))))
+    checks = every_check(course)
+    assert len({check.id for check in checks}) == len(checks)
+    stages = list(dict.fromkeys(check.stage for check in checks))
+    assert stages == ["stock", "case", "frame", "fitting", "finish"]
+    assert all(course.cabinet.graph[name].dimension == 1 for check in checks for name, _, _ in check.reads)
+
+
+def test_other_joints_bring_other_checks():
+    """Dowelled dividers have no dado to read, uprights in dadoes have; a haunched tenon is read like a stub tenon."""
+    course = read_course(Path(str(files("course").joinpath("demo_inches"))))
+    ids = {check.id for check in checks_of(course)}
+    assert "post.dado.1_bottom.width" in ids and "doors.left.tenon.clearance" in ids
+    assert not [id_ for id_ in ids if id_.startswith("levels.")]
+
+
+def test_a_back_has_no_reveals_and_a_door_no_recess(course):
+    """The use of a frame decides where it is fitted."""
+    fitting = {(check.assembly, check.check) for check in checks_of(course) if check.stage == "fitting"}
+    assert fitting == {("back", "back_fit"), ("door", "door_reveal")}
+
+
+def test_bands_start_from_those_of_the_trade(course):
+    """Class cabinet, bands as common practice: groove 6.0 and lip 5.0 within 0.1, depth 10.5 to 11.0, shoulders 0.3."""
+    for id_, lower, upper in (
+        ("door.groove.width", "-0.1", "0.1"), ("door.groove.front_lip", "-0.1", "0.1"), ("door.groove.depth", "0", "0.5"),
+        ("door.rail.top.shoulder", "-0.3", "0.3"), ("case.outside.width", "-0.5", "0.5"),
+        ("door.reveal.left", "-0.3", "0.3"),
+    ):  # fmt: skip
+        check = check_of(course, id_)
+        assert (check.lower, check.upper) == (Fraction(lower), Fraction(upper)), id_
+    squares = [check for check in checks_of(course) if check.check == "case_square"]
+    assert [(check.upper, check.one_sided) for check in squares] == [(1, True), (1, True)]
+
+
+def test_a_groove_at_its_hold_point(course):
+    """Story 5: groove 6.10, depth 10.5 and front lip 5.05 from a caliper pass, and the tenon is released."""
+    take(course, {"door.groove.width": "6.10", "door.groove.depth": "10.5", "door.groove.front_lip": "5.05"})
+    for id_, deviation in (("width", "0.1"), ("depth", "0"), ("front_lip", "0.05")):
+        check = check_of(course, f"door.groove.{id_}")
+        (found,) = measure(check, course, course.student("s1"))
+        assert found.deviation == Fraction(deviation)
+        assert check.lower <= found.deviation <= check.upper and check.releases == "tenon"
+
+
+def test_the_target_is_the_students_own(course):
+    """Story 9: a rail of 262.6 where the real case and stiles need 262.6 is no error; the plan said 261.0."""
+    take(course, {"divider.upper.width": "365.2 364.8 365.0", "door.stile.left.width": "49.6"})
+    take(course, {"door.stile.right.width": "49.6", "door.rail.top.shoulder": "262.6"})
+    (found,) = result(course, "door.rail.top.shoulder")
+    assert (found.target, found.deviation, found.planned) == (Fraction("262.6"), 0, Fraction(261))
+
+
+def test_a_tenon_is_judged_against_the_groove_it_goes_into(course):
+    """A groove of 6.10 takes a tenon of 5.90 to 6.05: the clearance is 0.05 to 0.20."""
+    check = check_of(course, "door.tenon.clearance")
+    for tenon, deviation in (("6.00", "0"), ("6.05", "-0.05"), ("5.90", "0.1"), ("6.10", "-0.1")):
+        take(course, {"door.groove.width": "6.10", "door.tenon.thickness": tenon})
+        (found,) = measure(check, course, course.student("s1"))
+        assert (found.target, found.deviation) == (Fraction("0.1"), Fraction(deviation))
+        assert (check.lower <= found.deviation <= check.upper) == (tenon != "6.10")
+
+
+def test_diagonals_are_judged_by_their_difference(course):
+    """Story 15: diagonals 722.1 and 720.1 differ by 2.0, whichever is the longer."""
+    take(course, {"case.diagonal.front_a": "720.1", "case.diagonal.front_b": "722.1"})
+    (found,) = result(course, "case.case_square.front_diagonals")
+    assert (found.value, found.target, found.deviation) == (2, 0, 2)
+
+
+def test_the_spread_of_stock_is_the_widest_less_the_narrowest(course):
+    """Frame stock of 18.0, 18.05 and 17.95 varies by 0.10, and nothing is said about its mean."""
+    take(course, {"stock.frame.thickness": "18.0 18.05 17.95"})
+    (found,) = result(course, "stock.frame.thickness.spread")
+    assert found.value == Fraction("0.1")
+
+
+def test_nothing_is_measured_while_a_reading_is_missing(course):
+    """A fit waits for both its readings; a size for its first; what is missing is named place by place."""
+    clearance = check_of(course, "door.tenon.clearance")
+    take(course, {"door.tenon.thickness": "6.0"})
+    assert result(course, "door.tenon.clearance") == () and result(course, "door.groove.width") == ()
+    assert missing(clearance, course, course.student("s1")) == (
+        ("door.tenon.thickness", 2), ("door.tenon.thickness", 3),
+        ("door.groove.width", 1), ("door.groove.width", 2), ("door.groove.width", 3),
+    )  # fmt: skip
+
+
+def test_each_attempt_is_a_result_and_keeps_the_readings_that_were_not_taken_again(course):
+    """Tenons of 6.40, 6.25, 6.10 and 6.02 in one groove of 6.10 are four results, oldest first."""
+    take(course, {"door.groove.width": "6.10"})
+    for attempt, tenon in enumerate(("6.40", "6.25", "6.10", "6.02"), 1):
+        take(course, {"door.tenon.thickness": tenon}, attempt=attempt)
+    found = result(course, "door.tenon.clearance")
+    assert [(one.attempt, one.value) for one in found] == [
+        (1, Fraction("-0.3")), (2, Fraction("-0.15")), (3, Fraction(0)), (4, Fraction("0.08")),
+    ]  # fmt: skip
+
+
+def test_every_result_knows_how_sure_it_is(course):
+    """Uncertainty by the instrument: a rule's scale and step (GUM), a caliper finer, a difference free of the scale."""
+    take(course, {"door.rail.top.shoulder": "261", "door.groove.width": "6", "door.reveal.left": "1.5"})
+    take(course, {"case.diagonal.front_a": "721", "case.diagonal.front_b": "721"})
+    # 0.1 mm / sqrt(3) of scale and 0.5 mm / sqrt(12) of step; the step alone, twice; the caliper's 0.02 mm / sqrt(3),
+    # 0.01 mm / sqrt(12) and 0.03 mm of handling; 0.05 mm / sqrt(12) of leaves (JCGM 100, 4.3.7 and F.2.2.1)
+    assert result(course, "door.rail.top.shoulder")[0].u == pytest.approx(0.1555, abs=0.0001)
+    assert result(course, "case.case_square.front_diagonals")[0].u == pytest.approx(0.2041, abs=0.0001)
+    assert result(course, "door.groove.width")[0].u == pytest.approx(0.0323, abs=0.0001)
+    assert result(course, "door.reveal.left")[0].u == pytest.approx(0.0144, abs=0.0001)
+
+
+def test_an_instrument_that_does_not_reach_is_replaced(course):
+    """A caliper of 150 mm cannot have read 600 mm: the rule's uncertainty is taken, and nothing is raised."""
+    take(course, {"door.stile.left.width": "600"})
+    assert result(course, "door.stile.left.width")[0].u == pytest.approx(0.1555, abs=0.0001)
+    take(course, {"door.stile.right.width": "20000000"})
+    assert result(course, "door.stile.right.width")[0].u > 1
+
+
+def bands(text: str) -> str:
+    return f"{COURSE}bands:\n  {text}\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "id_", "lower", "upper"),
+    [
+        ("shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "door.rail.top.shoulder", "-0.5", "0.5"),
+        ("shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "door.shoulder.the_two_rails", "0", "0.2"),
+        ("shoulder: {upper: 0.4 mm}", "door.shoulder.the_two_rails", "0", "0.4"),
+        ("shoulder: {upper: 0.4 mm}", "door.rail.top.shoulder", "-0.3", "0.3"),
+        ("door.shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "back.rail.top.shoulder", "-0.3", "0.3"),
+        ("door.rail.top.shoulder: {lower: 0 mm, upper: 1/64 in}", "door.rail.top.shoulder", "0", "0.396875"),
+        ('"*.groove.depth": {lower: 0 mm, upper: 0.8 mm}', "back.groove.depth", "0", "0.8"),
+        ('"*.groove.depth": {lower: 0 mm, upper: 0.8 mm}', "back.groove.width", "-0.1", "0.1"),
+        ("case_square: {upper: 1/32 in}", "case.case_square.back_diagonals", "0", "0.79375"),
+    ],
+)
+def test_a_course_sets_its_own_bands(course_of, text: str, id_: str, lower: str, upper: str):
+    """By check, by an assembly's check, by one size or with a *; only bands of the same sort are replaced."""
+    check = check_of(course_of(course=bands(text)), id_)
+    assert (check.lower, check.upper) == (Fraction(lower), Fraction(upper))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "shoulder: {lower: -0.5, upper: 0.5 mm}",
+            "course.yaml:6:21: B061: '-0.5' has no unit; write '-0.5 mm' or '-0.5 in'\n"
+            "    Write the limit with its unit, as in 0.3 mm.",
+        ),
+        (
+            "shoulder: {low: -0.5 mm}",
+            "course.yaml:6:19: B060: a band has no 'low'\n"
+            "    Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`.",
+        ),
+        (
+            "shoulder: {lower: 0.5 mm, upper: -0.5 mm}",
+            "course.yaml:6:21: B062: the lower limit of 'shoulder' is not below its upper limit\n    Exchange the two.",
+        ),
+        (
+            "sholder: {lower: -0.5 mm, upper: 0.5 mm}",
+            "course.yaml:6:20: B063: there is no check 'sholder'\n    Did you mean 'shoulder' or 'door.shoulder'?",
+        ),
+        (
+            "door.groove: {lower: -0.2 mm, upper: 0.2 mm}",
+            "course.yaml:6:24: B064: 'door.groove' asks for several things, each with a band of its own\n"
+            "    Name one of them: door.groove.width, door.groove.front_lip, door.groove.depth; a * stands for any part.",
+        ),
+    ],
+)
+def test_a_band_that_cannot_be_used_is_told(course_of, text: str, says: str):
+    """No unit, a wrong word, limits exchanged, no such check, and a band over unlike things."""
+    assert says in refused(course_of, course=bands(text))
+
+
+CHECK = """check: groove
+title: Our groove
+stage: frame
+for: [frame and panel]
+who: gauge
+releases: tenon
+items:
+  - {title: groove width, reads: [groove.width], instrument: caliper, lower: -0.2 mm, upper: 0.2 mm, points: 5}
+"""
+
+
+def own_check(course_folder, text: str, name: str = "06_groove.yaml") -> Course:
+    folder = course_folder()
+    (folder / "checks").mkdir()
+    (folder / "checks" / name).write_text(text, "utf-8")
+    return read_course(folder)
+
+
+def test_a_check_of_the_course_folder_wins_by_its_name(course_folder):
+    """A file of the same name replaces the built-in one whole."""
+    checks = [check for check in every_check(own_check(course_folder, CHECK)) if check.check == "groove"]
+    assert [(check.id, check.points, check.upper) for check in checks] == [
+        ("back.groove.width", 5, Fraction("0.2")), ("door.groove.width", 5, Fraction("0.2")),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        (
+            "who: gauge", "who: gage",
+            "checks/06_groove.yaml:5:6: B050: who is 'gage'\n    Did you mean 'gauge'?",
+        ),
+        (
+            "instrument: caliper", "instrument: calliper",
+            "checks/06_groove.yaml:8:62: B050: instrument is 'calliper'\n    Did you mean 'caliper'?",
+        ),
+        (
+            "releases: tenon", "release: tenon",
+            "checks/06_groove.yaml:6:1: B050: a check has no 'release'\n    Did you mean 'releases'?",
+        ),
+        (
+            ", upper: 0.2 mm", "",
+            "checks/06_groove.yaml:8:5: B050: 'groove width' has no band\n    Write `lower:` and `upper:` with units.",
+        ),
+        (
+            "groove.width]", "groove.widht]",
+            "checks/06_groove.yaml:1:1: B052: 'frame and panel' has no 'groove.widht'\n    Check the name.",
+        ),
+        (
+            "points: 5", "points: 5, kind: fit, is: groove.width / tenon",
+            "checks/06_groove.yaml:8:5: B051: back: there is no quantity 'tenon' here\n    Check the formula.",
+        ),
+        (
+            "points: 5", "points: many",
+            "checks/06_groove.yaml:8:5: B050: points is 'many'\n    Write a whole number.",
+        ),
+    ],
+)  # fmt: skip
+def test_a_check_file_that_cannot_be_used_is_told(course_folder, old: str, new: str, says: str):
+    """Each fault of a check file with its line, in these words."""
+    with pytest.raises(InputRefused) as caught:
+        every_check(own_check(course_folder, CHECK.replace(old, new)))
+    assert says in [str(problem) for problem in caught.value.problems]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "shop: {instruments: {rule: steel ruler}}",
+            "course.yaml:5:28: B053: there is no instrument 'steel ruler'\n"
+            "    Did you mean 'steel rule' or 'inch steel rule'?",
+        ),
+        (
+            "shop: {instruments: {ruler: steel rule}}",
+            "course.yaml:5:29: B053: nothing is read with 'ruler'\n    Did you mean 'rule'?",
+        ),
+    ],
+)
+def test_an_instrument_the_course_does_not_know_is_told(course_of, text: str, says: str):
+    """The shop's instruments are those of the list."""
+    assert says in refused(course_of, course=f"{COURSE}{text}\n")
+
+
+def test_a_shop_with_a_finer_rule_is_surer(course_of):
+    """An instrument that the course names is taken instead of the usual one."""
+    course = course_of(course=f"{COURSE}shop: {{instruments: {{rule: digital caliper}}}}\n")
+    take(course, {"door.rail.top.shoulder": "100"})
+    assert result(course, "door.rail.top.shoulder")[0].u < 0.05
