@@ -204,7 +204,7 @@ def limit_of(check: Check) -> Fraction:
     return check.upper if check.one_sided else (check.upper - check.lower) / 2
 
 
-def _aim(check: Check) -> Fraction:
+def aim(check: Check) -> Fraction:
     """The deviation a student aims for: none, or the middle of a band that does not hold its own target. [mm]"""
     return NOTHING if check.one_sided or check.lower <= 0 <= check.upper else (check.upper + check.lower) / 2
 
@@ -245,7 +245,7 @@ def _cause(setup: Setup, sizes: Mapping[tuple[str, int], Check]) -> Check | None
 def common_shift(deviations: Sequence[Fraction], check: Check, rule: SetupRule) -> tuple[Fraction, int]:
     """By how much most of a class is off together, and how many are; 0 when there is no such shift. [mm]"""
     far = rule.threshold * limit_of(check)
-    off = [deviation - _aim(check) for deviation in deviations]
+    off = [deviation - aim(check) for deviation in deviations]
     for side in (1, -1):
         sharing = [each for each in off if side * each >= far]
         if sharing and len(off) >= rule.students and Fraction(len(sharing), len(off)) >= rule.share:
@@ -257,7 +257,7 @@ def _taken_out(deviation: Fraction, check: Check, setup: Setup | None) -> Fracti
     """The shift for a reading nearer to the shifted size than to the right one; nothing for others."""
     if setup is None:
         return NOTHING
-    off = deviation - _aim(check)
+    off = deviation - aim(check)
     return setup.shift if abs(off - setup.shift) < abs(off) else NOTHING
 
 

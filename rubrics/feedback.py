@@ -1,0 +1,331 @@
+"""One page of feedback for each student: what went well, what to try next, and why the numbers are as they are.
+
+A page speaks of one student alone and compares with nobody. Its words are data in `feedback.yaml`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from jinja2 import PackageLoader
+
+from course.course import Course
+from course.formula import BadFormula
+from course.quantities import Values
+from course.readings import Reading, reduced
+from course.roster import Student
+from rubrics.checks import Check, every_check
+from rubrics.grading import Grades, Mark, StudentGrade, aim, signed
+from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
+from shared.problems import InputRefused, Problem
+from shared.render.document import Document
+from shared.render.files import safe_name, write_file
+from shared.render.html import write_html
+from shared.render.pdf import write_pdf
+from shared.render.tree import render_tree
+from shared.units import NotALength, Shown, length
+
+FILE = "feedback.yaml"
+BUILT_IN = Path(__file__).parent / FILE
+"""The words that come with the program."""
+BEST, NEXT = 3, 2
+"""How many results are praised, and how many are to be worked on."""
+TRENDS = ("nearer", "better", "not yet")
+"""Each attempt nearer than the one before; the last nearer than the first; neither."""
+SIDES = ("over", "under", "either")
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A deviation that has a usual cause."""
+
+    checks: tuple[str, ...]
+    off: str
+    """A formula in the words of an assembly."""
+    within: Fraction
+    """[mm]"""
+    side: str
+    says: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of `feedback.yaml`."""
+
+    causes: tuple[Cause, ...]
+    practice: dict[str, str]
+    """Tasks by the name of a check file, or by name and what is checked, as `shoulder.stile width`."""
+    trend: dict[str, str]
+    """What to say of several attempts, by `TRENDS`."""
+
+    def task(self, check: Check) -> str:
+        """The practice task for a check."""
+        names = (f"{check.check}.{check.what}", f"{check.check}.rest", check.check)
+        return next((self.practice[name] for name in names if name in self.practice), self.practice["any"])
+
+
+def read_words(folder: Path | None = None) -> Words:
+    """The words: of the course folder's `feedback.yaml` if it has one, else the built-in.
+
+    Raises:
+        InputRefused: Every cause that lacks something or cannot be read (B030), with its place.
+    """
+    own = folder / FILE if folder else None
+    try:
+        top = read_yaml(read_text(own if own and own.is_file() else BUILT_IN), FILE)
+    except Unreadable as error:
+        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+    problems: list[Problem] = []
+    causes = top.get("causes")
+    nodes = [n for n in causes if isinstance(n, Mapping)] if isinstance(causes, Items) else []
+    read = tuple(_cause(node, problems) for node in nodes)
+    practice, trend = _texts(top.get("practice")), _texts(top.get("trend"))
+    for block, texts, needed in (("practice", practice, ("any",)), ("trend", trend, TRENDS)):
+        for word in needed:
+            if word not in texts:
+                says = f"'{word}' is missing under {block}"
+                problems.append(Problem("B030", top.place, says, "Add it, as in the built-in feedback.yaml."))
+    if problems:
+        raise InputRefused(problems)
+    return Words(read, practice, trend)
+
+
+def _texts(node: Node | None, prefix: str = "") -> dict[str, str]:
+    found: dict[str, str] = {}
+    for key, value in node.items() if isinstance(node, Mapping) else ():
+        if isinstance(value, Text):
+            found[prefix + key] = value.text.strip()
+        else:
+            found.update(_texts(value, f"{prefix}{key}."))
+    return found
+
+
+def _cause(node: Mapping, problems: list[Problem]) -> Cause:
+    checks = node.get("checks")
+    names = tuple(item.text for item in checks if isinstance(item, Text)) if isinstance(checks, Items) else ()
+    try:
+        within = length(node.text("within"))
+    except NotALength as error:
+        problems.append(Problem("B030", node.place, str(error), "Write `within:` with its unit, as in 0.4 mm."))
+        within = Fraction(0)
+    for key, value in (("checks", names), ("off", node.text("off")), ("says", node.text("says"))):
+        if not value:
+            problems.append(Problem("B030", node.place, f"a cause has no '{key}'", f"Add `{key}:`."))
+    if node.text("side", "either") not in SIDES:
+        says = f"the side of a cause is '{node.text('side')}'"
+        problems.append(Problem("B030", node.place, says, "Write over, under or either."))
+    return Cause(names, node.text("off"), within, node.text("side", "either"), node.text("says"), node.place)
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A result as the page tells it."""
+
+    title: str
+    text: str
+    cause: str = ""
+    task: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page of feedback, all text finished."""
+
+    student: Student
+    points: str
+    best: tuple[Result, ...]
+    improve: tuple[Result, ...]
+    again: tuple[Result, ...]
+    trends: tuple[Result, ...]
+    differences: tuple[Result, ...]
+    setups: tuple[Result, ...]
+    missing: tuple[str, ...]
+
+
+def pages(grades: Grades) -> tuple[Page, ...]:
+    """The feedback of every student, in the order of the roster.
+
+    Raises:
+        InputRefused: The words cannot be used (`read_words`).
+    """
+    words = read_words(grades.course.folder)
+    return tuple(_page(grades, one, words) for one in grades.students)
+
+
+def _page(grades: Grades, one: StudentGrade, words: Words) -> Page:
+    course, student = grades.course, one.student
+    values = course.values(student)
+    shown = student.shown
+    fair = [m for m in one.marks if not m.again]
+    full = [m for m in fair if m.level.share == 1 and not m.elsewhere and not m.setup_shift]
+    lost = [m for m in fair if m.level.share < 1]
+    best = _one_of_each(sorted(full, key=lambda m: (_distance(m), -m.check.points, m.check.id)), BEST)
+    worst = _one_of_each(sorted(lost, key=lambda m: (m.level.share, m.points - m.check.points, m.check.id)), NEXT)
+    return Page(
+        student, _points(one),
+        tuple(Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}") for m in best),
+        tuple(_improve(m, course, values, words) for m in worst),
+        tuple(
+            Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}")
+            for m in one.marks
+            if m.again and not m.elsewhere
+        ),
+        _trends(grades, student, values, words), _differences(one, course, shown), _setups(one, shown),
+        _missing(one),
+    )  # fmt: skip
+
+
+def _one_of_each(marks: Sequence[Mark], most: int) -> list[Mark]:
+    """The first few marks, of different checks."""
+    found: dict[str, Mark] = {}
+    for mark in marks:
+        found.setdefault(mark.check.check, mark)
+    return list(found.values())[:most]
+
+
+def _distance(mark: Mark) -> Fraction:
+    return abs(mark.deviation - aim(mark.check)) / mark.limit
+
+
+def _points(one: StudentGrade) -> str:
+    if not one.of:
+        return ""
+    points = f"{float(round(one.points, 1)):g} of {float(one.of):g} points"
+    return f"{points}, from {len(one.marks)} of {one.checks} checks"
+
+
+def _size(value: Fraction, shown: Shown) -> str:
+    """A size to the finer digit; a large one in fractions of an inch as the student's rule shows it."""
+    return shown.size(value) if shown.unit == "in" and abs(value) >= 50 else shown.fine(value)
+
+
+def _read(mark: Mark, shown: Shown) -> str:
+    if mark.check.one_sided:
+        return f"you read {shown.fine(mark.value)}"
+    off = shown.fine(abs(mark.deviation))
+    seen = any(c in "123456789" for c in off)
+    side = f"{off} {'over' if mark.deviation > 0 else 'under'}" if seen else "on the dot"
+    return f"you read {_size(mark.value, shown)}, it should be {_size(mark.target, shown)}: {side}"
+
+
+def _allowed(mark: Mark, shown: Shown) -> str:
+    lower, upper = mark.check.lower, mark.check.upper
+    if mark.check.one_sided:
+        return f"up to {shown.fine(upper)} is allowed"
+    if -lower == upper:
+        return f"{shown.fine(upper)} either way is allowed"
+    return f"from {signed(lower, shown)} to {signed(upper, shown)} is allowed"
+
+
+def _improve(mark: Mark, course: Course, values: Values, words: Words) -> Result:
+    side = "over" if mark.deviation > aim(mark.check) else "under"
+    own = mark.check.over if side == "over" else mark.check.under
+    text = f"{_read(mark, mark.student.shown)}; {_allowed(mark, mark.student.shown)}"
+    cause = probable_cause(mark, side, course, values, words) or own
+    return Result(mark.check.title, text, cause, words.task(mark.check))
+
+
+def probable_cause(mark: Mark, side: str, course: Course, values: Values, words: Words) -> str:
+    """What usually makes a deviation of this size; empty when nothing known fits."""
+    off = abs(mark.deviation)
+    for cause in words.causes:
+        if mark.check.check not in cause.checks or cause.side not in (side, "either"):
+            continue
+        try:
+            size = values.formula_value(course.cabinet.formula(cause.off, mark.check.assembly))
+        except BadFormula:
+            continue  # the assembly has no such size, as a door without tenons
+        if isinstance(size, Fraction) and size > cause.within and abs(off - size) <= cause.within:
+            return cause.says
+    return ""
+
+
+def _trends(grades: Grades, student: Student, values: Values, words: Words) -> tuple[Result, ...]:
+    """Sizes that were read at several attempts, oldest first."""
+    where = {name: check for check in reversed(grades.checks) for name, _, _ in check.reads}
+    groups: dict[str, dict[int, list[Reading]]] = {}
+    for one in grades.course.log.readings(student.id):
+        if one.value is not None and one.quantity in where:
+            groups.setdefault(one.quantity, {}).setdefault(one.attempt, []).append(one)
+    found = []
+    for name, attempts in groups.items():
+        if len(attempts) > 1:
+            read = grades.course.cabinet.graph[name].read
+            sizes = [reduced([r.value for r in attempts[n] if r.value is not None], read)[0] for n in sorted(attempts)]
+            says = grades.course.cabinet.graph[name].says
+            found.append(_trend(where[name], says, sizes, values.target(name), student, words))
+    return tuple(found)
+
+
+def _trend(
+    check: Check, says: str, sizes: Sequence[Fraction], target: Fraction, student: Student, words: Words
+) -> Result:
+    away = [abs(size - target) for size in sizes]
+    steps = list(zip(away, away[1:], strict=False))
+    kind = "nearer" if all(b < a for a, b in steps) else "better" if away[-1] < away[0] else "not yet"
+    texts = same_digits([*sizes, target], student.shown)
+    text = f"{', '.join(texts[:-1])}; it should be {texts[-1]} {student.shown.unit}. {words.trend[kind]}"
+    return Result(f"{check.where}: {says}", text)
+
+
+def same_digits(values: Sequence[Fraction], shown: Shown) -> list[str]:
+    """Sizes without their unit, all with as many decimals as the one that needs most."""
+    texts = [shown.fine_bare(value) for value in values]
+    most = max(len(text.partition(".")[2]) for text in texts)
+    return [f"{text.partition('.')[0]}.{text.partition('.')[2].ljust(most, '0')}" for text in texts]
+
+
+def _differences(one: StudentGrade, course: Course, shown: Shown) -> tuple[Result, ...]:
+    where = {name: check.where for check in reversed(every_check(course)) for name, _, _ in check.reads}
+    found = []
+    for each in one.differences:
+        followers = list(dict.fromkeys(check.title for check, _ in each.follows))
+        text = f"{_size(each.value, shown)} instead of {_size(each.planned, shown)} ({signed(each.by, shown)})"
+        title = f"{where[each.quantity]}: {each.says}" if each.quantity in where else each.says
+        found.append(Result(title, text, "; ".join(followers)))
+    return tuple(found)
+
+
+def _setups(one: StudentGrade, shown: Shown) -> tuple[Result, ...]:
+    return tuple(
+        Result(m.check.title, f"{signed(m.deviation, shown)}; {signed(m.setup_shift, shown)} of it")
+        for m in one.marks
+        if m.setup_shift
+    )
+
+
+def _missing(one: StudentGrade) -> tuple[str, ...]:
+    """Open checks by their group, with how many."""
+    counts: dict[str, int] = {}
+    for check in one.not_measured:
+        counts[check.group] = counts.get(check.group, 0) + 1
+    return tuple(f"{group} ({count})" if count > 1 else group for group, count in counts.items())
+
+
+def feedback_document(page: Page, course: Course) -> Document:
+    """A page as a document, in the student's print size."""
+    rows = {"page": page, "student": page.student, "course": course}
+    tree = render_tree("feedback.md.j2", rows, PackageLoader("rubrics"))
+    return Document(
+        f"Feedback for {page.student.name}", f"{page.student.name} ({page.student.id})", course.id, tree,
+        course.paper, page.student.large_print,
+    )  # fmt: skip
+
+
+def write_feedback(grades: Grades, folder: Path) -> tuple[Path, ...]:
+    """Write every student's page as `<id>-<name>.html` and `.pdf`; gives the HTML files.
+
+    Raises:
+        InputRefused: As `pages`, or the folder cannot be written to.
+    """
+    written = []
+    for page in pages(grades):
+        document = feedback_document(page, grades.course)
+        name = safe_name(f"{page.student.id}-{page.student.name}")
+        written.append(write_file(folder / f"{name}.html", write_html(document)))
+        write_file(folder / f"{name}.pdf", write_pdf(document))
+    return tuple(written)

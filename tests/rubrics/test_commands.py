@@ -1,0 +1,102 @@
+"""The commands collect and grade: what they call, what they say, and their exit status."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from course.course import read_course
+from course.readings import Reading, Taken
+from rubrics import commands
+from rubrics.intake import Collected
+from shared.places import Place
+from shared.problems import InputRefused, Problem
+
+RUN = CliRunner()
+
+
+def written(folder: Path) -> set[str]:
+    return {str(path.relative_to(folder)) for path in (folder / "out").rglob("*") if path.is_file()}
+
+
+def test_grade_writes_a_gradebook_and_a_page_for_each_student(course_folder):
+    """One workbook and two files a student, under the course folder; each is named."""
+    folder = course_folder()
+    result = RUN.invoke(commands.app, ["grade", str(folder)])
+    assert written(folder) == {
+        "out/gradebook.xlsx", "out/feedback/s1-Ada-Test.html", "out/feedback/s1-Ada-Test.pdf",
+        "out/feedback/s2-Bo-Test.html", "out/feedback/s2-Bo-Test.pdf",
+    }  # fmt: skip
+    assert "gradebook.xlsx" in result.output and "2 pages of feedback" in result.output
+
+
+def test_grade_asks_for_attention_when_something_is_open(course_folder):
+    """Nothing measured yet is worth a look: exit 1, and the students are named."""
+    result = RUN.invoke(commands.app, ["grade", str(course_folder())])
+    assert result.exit_code == 1
+    assert "Not measured yet: s1 (" in result.output
+
+
+def test_grade_is_quiet_when_all_is_well(course_folder, monkeypatch):
+    """Nothing to look at: exit 0 and no list."""
+    monkeypatch.setattr(commands, "attention", lambda grades: ())
+    result = RUN.invoke(commands.app, ["grade", str(course_folder())])
+    assert result.exit_code == 0 and "To look at" not in result.output
+
+
+def test_grade_calls_the_library_and_no_more(course_folder, monkeypatch):
+    """The gradebook written is the one of the library for this course."""
+    folder = course_folder()
+    log = read_course(folder).log
+    log.add([Reading("s1", "door.rail.top.shoulder", 1, 1, "261", None)])
+    RUN.invoke(commands.app, ["grade", str(folder)])
+    expected = commands.write_gradebook(commands.grade(read_course(folder)))
+    assert (folder / "out" / "gradebook.xlsx").read_bytes() == expected
+
+
+@pytest.mark.parametrize(
+    ("problems", "questions", "status"),
+    [((), (), 0), (("bad cell",), (), 1), ((), ("retype?",), 1)],
+)
+def test_collect_says_what_was_taken(course_folder, monkeypatch, problems, questions, status):
+    """Counts on standard output; problems and questions on standard error; exit 1 when there are any."""
+    folder, asked = course_folder(), []
+
+    def stand_in(course, files):
+        asked.append((course.folder, files))
+        tell = [tuple(Problem("C100", Place("a.xlsx", cell="Sizes!E5"), says, "Look.") for says in group)
+                for group in (problems, questions)]  # fmt: skip
+        return Collected(Taken(3, 2, 1), tuple(files), 4, *tell)
+
+    monkeypatch.setattr(commands, "take_in", stand_in)
+    result = RUN.invoke(commands.app, ["collect", str(folder), "a.xlsx", "b.csv"])
+    assert asked == [(folder, [Path("a.xlsx"), Path("b.csv")])]
+    assert result.stdout == (
+        "Files read: 2. Readings: 3 added, 2 the same as before, 1 corrected. New states of parts: 4.\n"
+    )
+    assert result.exit_code == status
+    for says in (*problems, *questions):
+        assert f"C100: {says}\n    Look." in result.stderr and "Sizes!E5" in result.stderr
+    if not status:
+        assert result.stderr == ""
+
+
+def test_readings_collected_from_a_file_are_graded(course_folder, tmp_path):
+    """From a CSV file to a mark in the gradebook, through both commands."""
+    folder = course_folder()
+    file = tmp_path / "readings.csv"
+    file.write_text("student,quantity,place,attempt,reading\ns1,door.rail.top.shoulder,1,1,241\n", "utf-8")
+    first = RUN.invoke(commands.app, ["collect", str(folder), str(file)])
+    again = RUN.invoke(commands.app, ["collect", str(folder), str(file)])
+    assert "Readings: 1 added, 0 the same" in first.stdout
+    assert "Readings: 0 added, 1 the same" in again.stdout
+    result = RUN.invoke(commands.app, ["grade", str(folder)])
+    assert "1 to do again: s1 door rail top: shoulder to shoulder." in result.output
+
+
+def test_a_course_that_cannot_be_read_is_refused(tmp_path):
+    """The refusal reaches the front door, which prints it and ends with status 2."""
+    result = RUN.invoke(commands.app, ["grade", str(tmp_path / "none")])
+    assert isinstance(result.exception, InputRefused)
