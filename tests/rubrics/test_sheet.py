@@ -1,0 +1,180 @@
+"""Measuring sheets: what a student reads on them, and how they behave in a spreadsheet and on paper."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from course.course import Course, read_course
+from course.readings import STATES, Reading
+from rubrics.sheet import COLUMNS, FIT, PARTS, TOP, cells_by_heading, fill, fit_rows, measurement_workbook
+
+ROSTER = "id,name,bench,units,large_print\ns1,Ada Test,1,mm,no\ns2,Bo Test,2,in,no\ns3,Cy Test,3,decimal in,yes\n"
+
+
+@pytest.fixture
+def course(course_of) -> Course:
+    return course_of(roster=ROSTER)
+
+
+def row_of(course: Course, quantity: str, student: str = "s1"):
+    return next(row for row in fit_rows(course, course.student(student)) if row.quantity == quantity)
+
+
+def book_of(course: Course, student: str = "s1"):
+    return load_workbook(io.BytesIO(measurement_workbook(course, course.student(student))))
+
+
+def rows_of(sheet):
+    """The rows that ask for something, as mappings by heading."""
+    top, columns = cells_by_heading(sheet, ("reading", "quantity", "place"))
+    for line in range(top + 1, sheet.max_row + 1):
+        if sheet.cell(line, columns["quantity"]).value:
+            yield {heading: sheet.cell(line, column) for heading, column in columns.items()}
+
+
+def plain(*texts: str) -> tuple[str, ...]:
+    return tuple(text.replace("\u00a0", " ") for text in texts)
+
+
+def test_limits_stand_around_the_students_own_target(course):
+    """A rail that should be 261.0 may be 260.7 to 261.3; after a wider opening was read, its limits move along."""
+    row = row_of(course, "door.rail.top.shoulder")
+    assert (row.target, row.lower, row.upper) == ("261.0", "260.7", "261.3")
+    course.log.add([Reading("s1", "divider.upper.width", 1, 1, "365.2", Fraction("365.2"))])
+    course.fresh()
+    row = row_of(course, "door.rail.top.shoulder")
+    assert (row.target, row.lower, row.upper) == ("262.2", "261.9", "262.5")
+
+
+def test_the_limits_of_a_part_follow_from_the_fit_it_must_make(course):
+    """F7 and its hold point: in a groove of 6.10 the tenon is 6.0 and may be 5.9 to 6.05."""
+    course.log.add([Reading("s1", "door.groove.width", 1, 1, "6.10", Fraction("6.1"))])
+    course.fresh()
+    row = row_of(course, "door.tenon.thickness")
+    assert (row.target, row.lower, row.upper, row.what) == ("6.0", "5.9", "6.05", "thickness of the tenon")
+
+
+def test_limits_in_inches_stand_on_the_marks_of_a_rule(course):
+    """A rail of 261.0 mm within 0.3 is between 10 17/64 and 10 9/32 on a rule of 64ths: no mark outside the band."""
+    row = row_of(course, "door.rail.top.shoulder", "s2")
+    assert plain(row.target, row.lower, row.upper) == ("10 9/32", "10 17/64", "10 9/32")
+    for mark in (Fraction(10) + Fraction(17, 64), Fraction(10) + Fraction(9, 32)):
+        assert abs(mark * Fraction("25.4") - 261) <= Fraction("0.3")
+    assert plain(row_of(course, "door.groove.width", "s2").lower) == ("0.232",)
+
+
+def test_a_difference_says_how_far_apart_two_readings_may_be(course):
+    """Diagonals have no limits of their own; the stock is read as it is, not as a difference."""
+    row = row_of(course, "case.diagonal.front_a")
+    assert plain(row.lower, row.upper) == ("", "1.0 apart")
+    assert row_of(course, "stock.frame.thickness").what.startswith("thickness of the frame stock")
+
+
+def test_a_reveal_is_read_against_the_wanted_gap(course):
+    """Whatever the door came out as, its reveal should be 1.5 within 0.3."""
+    course.log.add([Reading("s1", "door.width", 1, 1, "358", Fraction(358))])
+    course.fresh()
+    row = row_of(course, "door.reveal.left")
+    assert (row.target, row.lower, row.upper) == ("1.5", "1.2", "1.8")
+
+
+def test_every_place_has_a_row_and_every_row_is_told_apart(course):
+    """Each quantity has as many rows as places; no two rows of one place read the same."""
+    rows = list(rows_of(book_of(course)[FIT]))
+    asked = [(row["quantity"].value, row["place"].value) for row in rows]
+    expected = [(r.quantity, str(p)) for r in fit_rows(course, course.student("s1")) for p in range(1, r.places + 1)]
+    assert asked == expected and len(set(asked)) == len(asked)
+    seen = [tuple(row[heading].value for heading in ("check", "where", "what to measure", "place")) for row in rows]
+    assert len(set(seen)) == len(seen)
+
+
+def test_only_the_cells_to_be_written_are_open_and_they_are_text(course):
+    """Labels cannot be typed over by mistake, there is no password, and 1/2 stays 1/2."""
+    book = book_of(course)
+    for row in rows_of(book[FIT]):
+        for heading, cell in row.items():
+            written = heading in ("reading", "note")
+            assert cell.protection.locked is not written
+            assert not written or cell.number_format == "@"
+    for sheet in book.worksheets:
+        assert sheet.protection.sheet and not sheet.protection.password
+
+
+def test_an_unusual_entry_brings_a_warning_and_may_stand(course):
+    """Validation never blocks: its style is a warning, on the readings and on the states."""
+    book = book_of(course)
+    (long,) = book[FIT].data_validations.dataValidation
+    (state,) = book[PARTS].data_validations.dataValidation
+    assert (long.errorStyle, state.errorStyle) == ("warning", "warning")
+    assert state.formula1 == '"' + ",".join(STATES) + '"'
+    lines = [row["reading"].row for row in rows_of(book[FIT])]
+    assert all(f"J{line}" in long.sqref for line in (lines[0], lines[-1]))
+
+
+def test_the_sheet_prints_as_wide_as_the_page_with_its_headings(course):
+    """Landscape, one page wide, headings repeated, the course's paper; what only the program reads is not printed."""
+    sheet = book_of(course)[FIT]
+    assert (sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (
+        "landscape", 1, 0,
+    )  # fmt: skip
+    assert sheet.page_setup.paperSize == 9 and sheet.print_title_rows == f"${TOP}:${TOP}"
+    assert sheet.print_area.endswith(f"$K${sheet.max_row}") and COLUMNS[-1].heading == "quantity"
+
+
+def test_large_print_is_larger_on_paper_too(course):
+    """Type grows by more than the sheet does, so that fitting to the page does not take it back."""
+    def type_and_width(student: str) -> tuple[float, float]:
+        sheet = book_of(course, student)[FIT]
+        first = next(rows_of(sheet))
+        printed = sheet.print_area.partition(":")[2].strip("$").partition("$")[0]
+        letters = [c for c in "ABCDEFGHIJKL" if c <= printed and not sheet.column_dimensions[c].hidden]
+        return first["reading"].font.size, sum(sheet.column_dimensions[c].width for c in letters)
+
+    size, width = type_and_width("s1")
+    large, wide = type_and_width("s3")
+    assert large >= 16 and (large / wide) / (size / width) > 1.3
+
+
+@pytest.mark.parametrize("name", ['=cmd("x")', "+1", "-1", "@SUM(A1)", "<b>{{ 7*7 }}</b>", "Zoë 🪚"])
+def test_a_name_is_only_ever_text(course_of, name: str):
+    """Names that look like a formula, markup or a template stand in the sheet as typed."""
+    quoted = name.replace('"', '""')
+    course = course_of(roster=f'id,name\ns1,"{quoted}"\n')
+    for sheet in book_of(course).worksheets:
+        cells = [cell for row in sheet.iter_rows() for cell in row if cell.value is not None]
+        assert all(cell.data_type == "s" for cell in cells)
+        assert [cell.value for cell in cells].count(name) == 1
+
+
+def test_nothing_in_the_file_tells_the_time(course):
+    """The same student gives the same bytes, and every date in the archive is fixed; so does filling in."""
+    student = course.student("s1")
+    data = measurement_workbook(course, student)
+    assert data == measurement_workbook(course, student)
+    filled = fill(data, {("door.width", 1): "361"}, {"D-SL": ("cut", "2026-10-06")})
+    assert filled == fill(data, {("door.width", 1): "361"}, {"D-SL": ("cut", "2026-10-06")}) != data
+    for content in (data, filled):
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            assert {info.date_time for info in packed.infolist()} == {(2000, 1, 1, 0, 0, 0)}
+
+
+def test_a_sheet_holds_one_students_data_only(course):
+    """Nobody else's name or id stands in a student's workbook."""
+    data = measurement_workbook(course, course.student("s1"))
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        text = b"".join(packed.read(name) for name in packed.namelist())
+    assert b"Ada Test" in text and b"Bo Test" not in text and b">s2<" not in text
+
+
+def test_the_second_demo_gets_sheets_with_the_same_code():
+    """A plan in inches with other joints and a pair of doors is asked for its own sizes."""
+    course = read_course(Path(str(files("course").joinpath("demo_inches"))))
+    asked = {row.quantity for row in fit_rows(course, course.students[0])}
+    assert {"post.dado.1_top.width", "back.muntin.2.shoulder", "doors.right.tenon.thickness"} <= asked
