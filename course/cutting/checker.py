@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 from math import gcd
@@ -176,12 +177,13 @@ def recomputed_bound(job: Job, plan: Plan) -> int:
     planned = dict(plan.planned)
     worth = dict(plan.certificate.worth)
     held = dict(plan.certificate.held)
+    wanted = [replace(d, count=planned[d.part]) for d in job.demand if planned.get(d.part)]
     usable = [s for s in job.stock if s.on_hand != 0]
     coin = gcd(*(s.cost for s in usable if s.id in dict(plan.certificate.best))) or 1
     paid = sum(worth.get(part, 0) * count for part, count in planned.items())
     rates = []
     for stock in usable:
-        most = _most_worth(job, stock, [d for d in job.demand if planned.get(d.part)], worth)
+        most = _most_worth(job, stock, wanted, worth)
         kept = max(0, held.get(stock.id, 0)) if stock.on_hand is not None else 0
         paid -= kept * (stock.on_hand or 0)
         if most > kept:
@@ -196,7 +198,7 @@ def _most_worth(job: Job, stock: Stock, demand: Iterable[Demand], worth: dict[st
     if job.stages == STICKS:
         own = [d for d in demand if d.width == stock.width and d.pin in ("", stock.id)]
         own += [
-            Demand(d.part, d.width, d.length, d.count) for d in demand
+            replace(d, length=d.width, width=d.length) for d in demand
             if d.length == stock.width != d.width and d.grain is not Grain.ALONG and d.pin in ("", stock.id)
         ]  # fmt: skip
         return _stick(length, [(d.length + job.kerf, worth[d.part], d.count) for d in own])

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 
-from course.cutting.master import Master
+from course.cutting.master import Master, Pricing
 from course.cutting.model import ANY_STAGES, STICKS, Certificate, Job, Layout, Plan
 from course.cutting.plate_cut import plate_cuts
 from course.cutting.prepare import Prepared, prepared
 from course.cutting.recipe import Drawer, Plate, Recipe, shapes_in
 from course.cutting.sheets import SheetPricing
 from course.cutting.sticks import StickPricing
-from course.cutting.whole import Answer, dives, tries, whole_program
+from course.cutting.whole import Answer, answer_of, dives, tries, whole_program
 from shared.problems import Problem
 
 Progress = Callable[[str], None]
@@ -30,28 +31,26 @@ def plan_cutting(job: Job, progress: Progress | None = None) -> Plan:
     work = prepared(job)
     if not work.items:
         return Plan((), Certificate((), (), (), 0), (), work.problems)
-    master, best = _searched(job, work, told)
+    master, best = _searched(job, work, told, None)
     if not best.complete:
         work = _shortened(job, work, best)
-        if not work.items:
-            return Plan((), Certificate((), (), (), 0), (), work.problems)
-        master, best = _searched(job, work, told)
+        master, best = _searched(job, work, told, (master, best))
     return _drawn(job, work, master, best)
 
 
-def _searched(job: Job, work: Prepared, told: Progress) -> tuple[Master, Answer]:
+def _searched(job: Job, work: Prepared, told: Progress, before: tuple[Master, Answer] | None) -> tuple[Master, Answer]:
+    """Patterns, bound and answer; `before` is what was found for the same parts when more of them were asked for."""
     pricing = StickPricing(work, job.kerf) if job.stages == STICKS else SheetPricing(work, job.kerf, job.stages)
     master = Master(work, pricing)
+    for column in before[0].columns if before else ():
+        master.add(column.stock, column.recipe)
     master.start()
     master.generate()
     told(f"{len(master.columns)} patterns; no plan costs less than {master.bound}")
     best = dives(master)
-    steps = [whole_program]
-    if job.stages == ANY_STAGES:
-        steps = [tries, whole_program]
-        if not any(blank.defects for blank in work.blanks):
-            steps.append(lambda master, best: plate_cuts(master, pricing.plates, best))
-    for step in steps:
+    if before:
+        best = min(answer_of(master, Counter(dict(before[1].uses)), before[1].how), best, key=lambda a: a.cost)
+    for step in _steps(job, work, pricing):
         told(f"{best.how}: cost {best.cost}, at least {master.bound}")
         if best.cost <= master.bound:
             break
@@ -59,12 +58,20 @@ def _searched(job: Job, work: Prepared, told: Progress) -> tuple[Master, Answer]
     return master, best
 
 
+def _steps(job: Job, work: Prepared, pricing: Pricing) -> tuple[Callable[[Master, Answer], Answer], ...]:
+    """What is tried, in this order, while the answer is above the bound."""
+    if job.stages != ANY_STAGES:
+        return (whole_program,)
+    if any(blank.defects for blank in work.blanks):
+        return (tries, whole_program)
+    return (tries, whole_program, partial(plate_cuts, plates=pricing.plates))
+
+
 def _shortened(job: Job, work: Prepared, best: Answer) -> Prepared:
-    """The same without the parts that the stock on hand does not give, each named in a problem."""
+    """The same, asking only for what the stock on hand gives; what is missing is named in problems."""
     places = {demand.part: demand.place for demand in job.demand}
     items, problems = [], list(work.problems)
-    kept_numbers = []
-    for number, (item, short) in enumerate(zip(work.items, best.short, strict=True)):
+    for item, short in zip(work.items, best.short, strict=True):
         names = []
         for name, count in reversed(item.names):
             missing = min(short, count)
@@ -74,15 +81,8 @@ def _shortened(job: Job, work: Prepared, best: Answer) -> Prepared:
                 problems.append(Problem("B012", places[name], says, "Add stock, or make fewer."))
             if count > missing:
                 names.append((name, count - missing))
-        if names:
-            kept_numbers.append(number)
-            items.append(replace(item, count=sum(n for _, n in names), names=tuple(reversed(names))))
-    renumber = {old: new for new, old in enumerate(kept_numbers)}
-    shape_numbers = [n for n, shape in enumerate(work.shapes) if shape.item in renumber]
-    shapes = tuple(replace(work.shapes[n], item=renumber[work.shapes[n].item]) for n in shape_numbers)
-    moved = {old: new for new, old in enumerate(shape_numbers)}
-    blanks = [replace(b, shapes=tuple(moved[n] for n in b.shapes if n in moved)) for b in work.blanks]
-    return Prepared(tuple(items), shapes, tuple(b for b in blanks if b.shapes), tuple(problems))
+        items.append(replace(item, count=sum(n for _, n in names), names=tuple(reversed(names))))
+    return replace(work, items=tuple(items), problems=tuple(problems))
 
 
 def _drawn(job: Job, work: Prepared, master: Master, best: Answer) -> Plan:

@@ -146,7 +146,7 @@ class Master:
 
     def start(self) -> None:
         """One pattern of each part size alone on each stock."""
-        for item in range(len(self.demand)):
+        for item in (number for number, wanted in enumerate(self.demand) if wanted):
             worth = [int(other == item) for other in range(len(self.demand))]
             for stock, value, recipe in self.pricing.columns(worth, 0, self.demand):
                 if value:

@@ -150,27 +150,40 @@ class PlateCuts:
     def _add_known(self, net: _Net) -> None:
         """The cuts of all known patterns."""
         for column in self.master.columns:
-            plate = self.plates[column.stock]
-            self._walk(net, column.recipe, column.stock, *plate.size)
+            self._walk(net, column.recipe, self._plate_at(column.stock, *self.plates[column.stock].size))
 
-    def _walk(self, net: _Net, recipe: Recipe, stock: int, length: int, width: int) -> None:
+    def _walk(self, net: _Net, recipe: Recipe, key: Key) -> None:
+        """The cuts of a recipe in a plate that its parts fill; the cut stands as far from the corner as they allow."""
         if recipe is None:
             return
-        key = self._plate_at(stock, length, width)
         if not isinstance(recipe, tuple):
             net.takes[key, recipe] = None
             return
-        axis, where, first, second = recipe
-        if axis is Axis.CROSSCUT:
-            ends = (where, width), (length - where, width)
-        else:
-            ends = (length, where), (length, width - where)
-        keys = [self._plate_at(stock, *end) for end in ends]
-        points = self.plates[stock].points[axis]
-        low = int(floor_index(points, np.array(where)))
-        net.arcs[key, axis, int(points[low]), keys[0], keys[1]] = None
-        for inside, end in zip((first, second), ends, strict=True):
-            self._walk(net, inside, stock, *end)
+        axis, _, first, second = recipe
+        stock, i, j = key
+        points, here = self.plates[stock].points[axis], (i, j)[axis]
+        room = int(points[here]) - self._extent(second)[axis]
+        cut = int(floor_index(points, np.array(room)))
+        rest = int(floor_index(points, np.array(int(points[here] - points[cut]))))
+        ends = [(cut, j), (rest, j)] if axis is Axis.CROSSCUT else [(i, cut), (i, rest)]
+        if cut == here:
+            self._walk(net, first, key)
+            return
+        one, two = (self._key(stock, *end) for end in ends)
+        net.arcs[key, axis, int(points[cut]), one, two] = None
+        self._walk(net, first, one)
+        self._walk(net, second, two)
+
+    def _extent(self, recipe: Recipe) -> tuple[int, int]:
+        """Length and width of the parts of a recipe, pushed together."""
+        if recipe is None:
+            return 0, 0
+        if not isinstance(recipe, tuple):
+            return self.shapes[recipe].length, self.shapes[recipe].width
+        one, two = self._extent(recipe[2]), self._extent(recipe[3])
+        if recipe[0] is Axis.CROSSCUT:
+            return one[0] + two[0], max(one[1], two[1])
+        return max(one[0], two[0]), one[1] + two[1]
 
     # ---- solving --------------------------------------------------------------------------------------------
 
@@ -262,7 +275,7 @@ def _add(solver: highspy.Highs, cost: float, entries: dict[int, int], limit: flo
     solver.changeColIntegrality(solver.getNumCol() - 1, highspy.HighsVarType.kInteger)
 
 
-def plate_cuts(master: Master, plates: Sequence[PlatePricer], best: Answer) -> Answer:
+def plate_cuts(master: Master, best: Answer, plates: Sequence[PlatePricer]) -> Answer:
     """A cheaper answer from the plate-cut model, or the one there was."""
     cuts = PlateCuts(master, plates)
     sheets = cuts.solve(cuts.net(best.cost - master.job.coin), best)

@@ -19,7 +19,8 @@ NONE = -(1 << 60)
 """Less than any value, and twice it is still a number."""
 
 Passes = tuple[Axis, ...]
-"""Axes of the table passes in order; the last is the first cut of the saw. Empty: until nothing changes."""
+"""Axes of the table passes in order; the last is the first cut of the saw. Empty: until nothing changes.
+One pass alone makes a single strip, each part trimmed to its own width."""
 
 
 def rungs(stages: Stages) -> tuple[tuple[Passes, ...], ...]:
@@ -60,17 +61,28 @@ class _Strips:
         self.before_u = np.array([floor_index(self.us, np.maximum(self.us - u, -1)) for u in self.sizes])
         self.before_v = np.array([floor_index(self.vs, np.maximum(self.vs - h, -1)) for h in self.heights])
         self.taller = np.array([[side[along.other] > h for h in self.heights] for side in sides])
-        self.u_from = 0
-        self.part = self.strip = np.zeros((0, 0), dtype=np.int16)
 
-    def fill(self, values: np.ndarray, u_from: int) -> np.ndarray:
-        """Best stacks for every u from index `u_from` and every v; rows are v."""
+    def fill(self, values: np.ndarray, u_from: int, stacked: bool) -> _Stacks:
+        """Best stacks (of one strip only, unless `stacked`) for every u from index `u_from` and every v."""
         gains = np.where(self.taller, NONE, values[:, None])
-        strips, self.part = _knapsack(self.before_u, gains, len(self.heights))
-        self.u_from = u_from
+        strips, part = _knapsack(self.before_u, gains, len(self.heights))
         each = np.ascontiguousarray(strips[u_from:].T)
-        stacks, self.strip = _knapsack(self.before_v, each, each.shape[1])
-        return stacks
+        before = self.before_v if stacked else np.minimum(self.before_v, 0)
+        stacks, strip = _knapsack(before, each, each.shape[1])
+        return _Stacks(self, stacks, part, strip, u_from, stacked)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stacks:
+    """The values of stacks for one worth, and how each is made."""
+
+    strips: _Strips
+    values: np.ndarray
+    """Rows are v, columns u."""
+    part: np.ndarray
+    strip: np.ndarray
+    u_from: int
+    stacked: bool
 
     def recipe(self, u: int, v: int) -> Recipe:
         """The pattern at (u, v)."""
@@ -79,8 +91,10 @@ class _Strips:
         if v <= 0:
             return None
         row = int(self.strip[v, u - self.u_from])
-        rest = self.recipe(u, int(self.before_v[row, v]))
-        return (self.along.other, int(self.heights[row]), self._strip(u, row), rest)
+        if not self.stacked:
+            return self._strip(u, row)
+        rest = self.recipe(u, int(self.strips.before_v[row, v]))
+        return (self.strips.along.other, int(self.strips.heights[row]), self._strip(u, row), rest)
 
     def _strip(self, u: int, row: int) -> Recipe:
         while u > 0 and self.part[u, row] < 0:
@@ -88,8 +102,8 @@ class _Strips:
         if u <= 0:
             return None
         part = int(self.part[u, row])
-        rest = self._strip(int(self.before_u[part, u]), row)
-        return (self.along, int(self.sizes[part]), self.numbers[part], rest)
+        rest = self._strip(int(self.strips.before_u[part, u]), row)
+        return (self.strips.along, int(self.strips.sizes[part]), self.strips.numbers[part], rest)
 
 
 def _knapsack(before: np.ndarray, gains: np.ndarray, columns: int) -> tuple[np.ndarray, np.ndarray]:
@@ -162,10 +176,10 @@ class Table:
         self.pricer = pricer
         self.levels: list[tuple[Axis, np.ndarray]] = []
         base = passes[0] if passes else Axis.CROSSCUT
-        self.strips = pricer.strips[base]
+        strips = pricer.strips[base]
         corner_only = whole and len(passes) == 2
-        stacks = self.strips.fill(values, len(self.strips.us) - 1 if corner_only else 0)
-        self.values = stacks if base is Axis.RIP else np.ascontiguousarray(stacks.T)
+        self.stacks = strips.fill(values, len(strips.us) - 1 if corner_only else 0, len(passes) != 1)
+        self.values = self.stacks.values if base is Axis.RIP else np.ascontiguousarray(self.stacks.values.T)
         """Rows are x, columns y."""
         for axis in passes[2:]:
             self._cut(axis)
@@ -203,7 +217,7 @@ class Table:
         while level and self.levels[level - 1][1][i, j] < 0:
             level -= 1
         if not level:
-            return self.strips.recipe(i, j) if self.strips.along is Axis.CROSSCUT else self.strips.recipe(j, i)
+            return self.stacks.recipe(*((i, j) if self.stacks.strips.along is Axis.CROSSCUT else (j, i)))
         axis, chosen = self.levels[level - 1]
         cut, here = int(chosen[i, j]), (i, j)[axis]
         rest = int(self.pricer.cuts[axis][here][cut])
@@ -240,7 +254,7 @@ class _AroundDefects:
         if not inside:
             return self._clear(length, width, passes)
         found = Best(0, None)
-        if passes is not None and len(passes) > 2:
+        if passes is not None and len(passes) > 1:
             found = self._plate(x, y, length, width, passes[:-1])
         for axis in Axis if passes is None else (passes[-1],):
             start, end = ((x, x + length), (y, y + width))[axis]
