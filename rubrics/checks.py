@@ -434,12 +434,20 @@ def attempts(check: Check, readings: Iterable[Reading]) -> dict[int, dict[str, l
 
 def measure(check: Check, course: Course, student: Student) -> tuple[Measured, ...]:
     """What a student measured for a check, one result an attempt, oldest first; empty while something is missing."""
-    values = course.values(student)
-    found = []
-    for number, groups in attempts(check, course.log.readings(student.id)).items():
-        if all(name in groups for name, _, _ in check.reads):
-            found.append(_measured(check, course, student, values, groups, number))
-    return tuple(found)
+    return measure_all((check,), course, student)[check.id]
+
+
+def measure_all(checks: Sequence[Check], course: Course, student: Student) -> dict[str, tuple[Measured, ...]]:
+    """As `measure` for many checks, by their ids; the log is read once."""
+    values, readings = course.values(student), course.log.readings(student.id)
+    return {
+        check.id: tuple(
+            _measured(check, course, student, values, groups, number)
+            for number, groups in attempts(check, readings).items()
+            if all(name in groups for name, _, _ in check.reads)
+        )
+        for check in checks
+    }
 
 
 def missing(check: Check, course: Course, student: Student) -> tuple[tuple[str, int], ...]:

@@ -13,7 +13,7 @@ from course.course import Course, read_course
 from course.kinds import read_library
 from course.readings import Reading
 from lessons.operation import FIT_CHECKS
-from rubrics.checks import Check, checks_of, every_check, measure, missing, read_checks
+from rubrics.checks import Check, checks_of, every_check, measure, measure_all, missing, read_checks
 from shared.problems import InputRefused
 
 
@@ -170,6 +170,18 @@ def test_each_attempt_is_a_result_and_keeps_the_readings_that_were_not_taken_aga
     assert [(one.attempt, one.value) for one in found] == [
         (1, Fraction("-0.3")), (2, Fraction("-0.15")), (3, Fraction(0)), (4, Fraction("0.08")),
     ]  # fmt: skip
+
+
+def test_all_checks_at_once_are_each_check_alone(course):
+    """Reading the log once for all checks changes no result."""
+    take(course, {"door.groove.width": "6.10 6.05", "door.tenon.thickness": "6.0", "door.rail.top.shoulder": "261.2"})
+    take(course, {"door.tenon.thickness": "5.95"}, attempt=2)
+    student, checks = course.student("s1"), checks_of(course)
+    together = measure_all(checks, course, student)
+    assert together == {check.id: measure(check, course, student) for check in checks}
+    assert {id_: len(found) for id_, found in together.items() if found} == {
+        "door.groove.width": 1, "door.tenon.clearance": 2, "door.rail.top.shoulder": 1,
+    }  # fmt: skip
 
 
 def test_every_result_knows_how_sure_it_is(course):
