@@ -11,6 +11,7 @@ import typer
 
 from course.course import Course, part_sizes, read_course, size_names
 from course.cutlist import CutRow, cut_rows
+from course.proof import proof
 from course.quantities import Value, WhyLine
 from course.readings import STATES
 from shared.places import Place
@@ -31,17 +32,19 @@ def say_problems(problems: Sequence[Problem]) -> None:
 
 
 @app.command(rich_help_panel=PANEL)
-def check(course: CourseFolder) -> None:
-    """Proof-read a course folder: plan, roster, stock and sign-offs, all problems at once."""
+def check(context: typer.Context, course: CourseFolder) -> None:
+    """Proof-read a course folder before wood is bought: plan, roster, stock and sign-offs, all problems at once."""
     read = read_course(course)
-    say_problems(read.notes)
+    proofs = (proof, *(context.obj or ()))
+    found = [*read.notes, *(problem for one in proofs for problem in one(read))]
+    say_problems(found)
     cabinet = read.cabinet
     typer.echo(
         f"{read.title}: {len(cabinet.assemblies)} assemblies, {len(cabinet.parts)} parts, "
         f"{len(cabinet.graph.quantities)} sizes, {len(read.students)} students. "
-        + (f"{len(read.notes)} to look at." if read.notes else "Nothing is wrong.")
+        + (f"{len(found)} to look at." if found else "Nothing is wrong.")
     )
-    raise typer.Exit(1 if read.notes else 0)
+    raise typer.Exit(1 if found else 0)
 
 
 @app.command(rich_help_panel=PANEL)

@@ -1,0 +1,241 @@
+"""Proof-reading of a plan before wood is bought: what a comparison in a kind cannot say.
+
+Each rule is one function from a student's cabinet to things to look at; all stand in `RULES`. They look at the
+cabinet by choices and stock alone, since readings come later, and stop nothing. Comparisons that a kind or joint can
+write itself stand there, under `rules:`, and are told whenever the course is read.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from course.build import Part
+from course.course import Course
+from course.quantities import Origin, Values
+from course.roster import Student
+from shared.handbook import shelf
+from shared.places import Place
+from shared.problems import Problem
+from shared.units import INCH, SHOWN, Shown
+
+RABBET_BAND = Fraction("0.3")
+"""How far a rabbet may be off the width that its bit cuts; common practice. [mm]"""
+HIGHEST_MOISTURE = Fraction(22)
+"""Moisture content up to which every species of the tables is taken to shrink. [%]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One student's cabinet as a rule looks at it."""
+
+    course: Course
+    student: Student
+    values: Values
+
+    @property
+    def shown(self) -> Shown:
+        """Units of the course: its instructor reads the proof."""
+        return SHOWN[self.course.text("units", "mm")]
+
+    def size(self, value: Fraction) -> str:
+        """A length in the units of the course."""
+        return self.shown.size(value)
+
+    def at_least(self, value: Fraction) -> str:
+        """A length rounded up to what is printed, so that what is printed is enough."""
+        return self.size(math.ceil(value / self._step) * self._step)
+
+    def at_most(self, value: Fraction) -> str:
+        """A length rounded down to what is printed, so that what is printed is not too much."""
+        return self.size(math.floor(value / self._step) * self._step)
+
+    @property
+    def _step(self) -> Fraction:
+        decimals = Fraction(1, 10**self.shown.places)
+        if self.shown.unit == "mm":
+            return decimals
+        return INCH * (Fraction(1, self.shown.parts) if self.shown.parts else decimals)
+
+    def place(self, *names: str) -> Place:
+        """The line of plan, roster or stock file nearest behind some quantities; else that of the first."""
+        todo, seen = list(names), set(names)
+        while todo:
+            for name in todo:
+                given = self.values.given(name)
+                if given and given.origin is not Origin.TABLE:
+                    return given.place
+                if self.values.origin(name) is Origin.PLAN:
+                    return self.course.cabinet.graph[name].place
+            todo = [inner for name in todo for inner in self.values.inputs(name) if inner not in seen]
+            seen.update(todo)
+        return self.course.cabinet.graph[names[0]].place
+
+
+Rule = Callable[[Look], Iterator[Problem]]
+
+
+def _warning(code: str, place: Place, says: str, do: str) -> Problem:
+    return Problem(code, place, says, do, severe=False)
+
+
+def _plain(value: Fraction) -> str:
+    """A number as a person writes it, as `8` or `8.5`."""
+    return f"{float(value):g}"
+
+
+def moisture_rises(look: Look) -> Iterator[Problem]:
+    """The three moisture contents of the climate stand in their order, where wood shrinks."""
+    dry, built, damp = (look.values.number(f"climate.{word}") for word in ("dry", "built", "damp"))
+    if 0 <= dry <= built <= damp <= HIGHEST_MOISTURE:
+        return
+    says = (
+        f"the climate runs from {_plain(dry)} % over {_plain(built)} % as built to {_plain(damp)} %, "
+        "so nothing can be said of its seasons"
+    )
+    place = look.place("climate.built", "climate.dry", "climate.damp")
+    yield _warning("V001", place, says, f"Write 0 <= dry <= built <= damp <= {HIGHEST_MOISTURE}, as in 6, 8 and 10.")
+
+
+def wood_is_at_home(look: Look) -> Iterator[Problem]:
+    """A board is no drier and no damper than the climate it will live in."""
+    dry, damp = look.values.number("climate.dry"), look.values.number("climate.damp")
+    for piece_id in look.student.pieces.values():
+        piece = look.course.stock[piece_id]
+        if piece.moisture is None or dry <= piece.moisture <= damp:
+            continue
+        says = (
+            f"'{piece.id}' was measured at {_plain(piece.moisture)} % moisture, the climate runs from "
+            f"{_plain(dry)} % to {_plain(damp)} %"
+        )
+        do = "Leave it in the shop and measure it again before it is cut, or correct the climate of the plan."
+        yield _warning("V002", piece.place, says, do)
+
+
+def stock_is_even_enough(look: Look) -> Iterator[Problem]:
+    """A tenon left over between two faces varies as much as its stock: one to one (common practice)."""
+    for assembly in look.course.cabinet.assemblies.values():
+        for joint in assembly.joints.values():
+            if f"{joint.prefix}.stock_high" not in look.values:
+                continue
+            roles = {look.course.cabinet.part(site.male).stock for site in joint.sites}
+            band = look.values.number(f"{joint.prefix}.stock_high") - look.values.number(f"{joint.prefix}.stock_low")
+            for role in sorted(roles & look.student.pieces.keys()):
+                piece = look.course.stock[look.student.pieces[role]]
+                if piece.spread <= band:
+                    continue
+                says = (
+                    f"'{piece.id}' is {look.shown.fine(min(piece.thickness))} to "
+                    f"{look.shown.fine(max(piece.thickness))} thick, {look.shown.fine(piece.spread)} apart; "
+                    f"a {joint.kind} has a band of {look.shown.fine(band)}"
+                )
+                do = (
+                    f"Plane all of it in one setting to within {look.shown.fine(band)}, "
+                    "or cut both cheeks against the fence, so that the shoulder takes up the difference."
+                )
+                yield _warning("V003", piece.place, says, do)
+
+
+def rabbet_bit_cuts_it(look: Look) -> Iterator[Problem]:
+    """A bit with a bearing cuts a rabbet of half their difference (geometry)."""
+    cutter, bearing = (look.values.number(f"shop.rabbet_{word}") for word in ("cutter", "bearing"))
+    cut = (cutter - bearing) / 2
+    for assembly in look.course.cabinet.assemblies:
+        name = f"{assembly}.back_rabbet.width"
+        if name not in look.values or abs(look.values.number(name) - cut) <= RABBET_BAND:
+            continue
+        wanted = look.values.number(name)
+        says = (
+            f"the rabbet for the back is {look.size(wanted)} wide; the shop's bit of {look.size(cutter)} "
+            f"with its bearing of {look.size(bearing)} cuts {look.size(cut)}"
+        )
+        do = f"Make back_rabbet.width {look.size(cut)}"
+        if cutter > 2 * wanted:
+            do += f", or write a bearing of {look.size(cutter - 2 * wanted)} as shop.rabbet_bearing"
+        yield _warning("V004", look.place(name, "shop.rabbet_bearing", "shop.rabbet_cutter"), says, do + ".")
+
+
+def parts_pass_machines(look: Look) -> Iterator[Problem]:
+    """A blank is long and wide enough to be led through a machine (common practice)."""
+    for size, code in (("length", "V005"), ("width", "V006")):
+        limit = look.values.number(f"shop.least_{size}")
+        small: dict[str, list[Part]] = {}
+        for part in look.course.cabinet.parts:
+            if _blank(look, part, size) < limit:
+                small.setdefault(part.stock, []).append(part)
+        for role, parts in small.items():
+            yield _too_small(look, code, role, size, limit, parts)
+
+
+def _blank(look: Look, part: Part, size: str) -> Fraction:
+    return look.values.number(f"{part.name}.{size}") + look.values.number(f"stock.{part.stock}.rough_{size}")
+
+
+def _too_small(look: Look, code: str, role: str, size: str, limit: Fraction, parts: Sequence[Part]) -> Problem:
+    least = min(parts, key=lambda part: _blank(look, part, size))
+    short, extra = _blank(look, least, size), f"stock.{role}.rough_{size}"
+    labels = ", ".join(part.label for part in parts)
+    more = " and more" if any(_blank(look, part, size) > short for part in parts) else ""
+    word = "long" if size == "length" else "wide"
+    says = (
+        f"blanks of {labels} are {look.size(short)}{more} {word}; "
+        f"a machine needs {look.size(limit)} (shop.least_{size})"
+    )
+    enough = look.at_least(look.values.number(extra) + limit - short)
+    do = (
+        "Do the machine work while they are joined in one larger piece and separate them last, "
+        f"make {extra} {enough}, or work them by hand. The machine's manual and the instructor come first."
+    )
+    return _warning(code, look.place(f"{least.name}.{size}"), says, do)
+
+
+def shelves_hold(look: Look) -> Iterator[Problem]:
+    """A loose shelf whose stiffness is known does not sag beyond the limit in years of its load."""
+    for assembly in look.course.cabinet.assemblies:
+        board = f"{assembly}.board"
+        if f"{assembly}.load" not in look.values:
+            continue
+        part = look.course.cabinet.part(board)
+        modulus = look.values.number(f"stock.{part.stock}.modulus")
+        if modulus <= 0:
+            continue
+        span, depth, thickness = (look.values.number(f"{board}.{word}") for word in ("length", "width", "thickness"))
+        load = look.values.number(f"{assembly}.load")
+        beam, weight = shelf.Shelf(span, depth, thickness, modulus), shelf.pounds_per_foot(load)
+        sag, limit = shelf.lasting_sag(beam, weight), shelf.sag_limit(span)
+        if sag <= limit:
+            continue
+        books = " of books (from memory)" if look.values.origin(f"{assembly}.load") is Origin.DEFAULT else ""
+        says = (
+            f"the shelf {part.label} spans {look.size(span)} and may sag about {look.shown.fine(sag)} in years "
+            f"under {_plain(load)} pounds a foot{books}; {look.shown.fine(limit)} is let pass (common practice)"
+        )
+        thicker = Fraction(thickness * Fraction(math.cbrt(sag / limit)))
+        do = (
+            f"Span at most {look.at_most(shelf.longest_span(beam, weight))}, use {look.at_least(thicker)} thick stock, "
+            "or put a strip under its front edge."
+        )
+        yield _warning("V007", look.place(f"stock.{part.stock}.modulus", f"{board}.length"), says, do)
+
+
+RULES: tuple[Rule, ...] = (
+    moisture_rises, wood_is_at_home, stock_is_even_enough, rabbet_bit_cuts_it, parts_pass_machines, shelves_hold,
+)  # fmt: skip
+
+
+def proof(course: Course, rules: Iterable[Rule] = RULES) -> tuple[Problem, ...]:
+    """What to look at before wood is bought, in the order of the files; each thing once, with whom it is about."""
+    who: dict[Problem, list[str]] = {}
+    for student in course.students:
+        look = Look(course, student, course.without_log(student))
+        for problem in dict.fromkeys(found for rule in rules for found in rule(look)):
+            who.setdefault(problem, []).append(student.id)
+    found = [replace(problem, says=f"{whom(course, ids)}: {problem.says}") for problem, ids in who.items()]
+    return tuple(sorted(found, key=lambda p: (p.place.sort_key, p.code, p.says)))
+
+
+def whom(course: Course, ids: Sequence[str]) -> str:
+    """Ids in a row, or that it is about everybody."""
+    return "all students" if len(ids) == len(course.students) > 1 else ", ".join(ids)
