@@ -435,8 +435,9 @@ class _Builder:
         for male in spec.male:
             for full in self._named(draft, male):
                 member = full.removeprefix(draft.name + ".").rsplit(".", 1)[-1]
-                for side, female in spec.female:
-                    sites.append(Site(f"{member}_{side}", full, self._named(draft, female)[0]))
+                for of, side, female in spec.female:
+                    if of in ("", male):
+                        sites.append(Site(f"{member}_{side}", full, self._named(draft, female)[0]))
         names = [site.name for site in sites]
         if len(set(names)) < len(names):
             sites = [

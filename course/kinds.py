@@ -66,8 +66,8 @@ class JointSpec:
     name: str
     says: str
     male: tuple[str, ...]
-    female: tuple[tuple[str, str], ...]
-    """Site and the part it is in."""
+    female: tuple[tuple[str, str, str], ...]
+    """Male part it is for (empty for all of them), site, and the part the site is in."""
     allowed: tuple[str, ...]
     default: str
     place: Place
@@ -282,9 +282,19 @@ class _Reader:
         self.known(block, ("says", "male", "female", "allowed", "default"), f"the joint '{name}'")
         allowed = self.words(block.get("allowed"))
         return JointSpec(
-            name, block.text("says"), self.words(block.get("male")), self.pairs(block.get("female"), place, "female"),
+            name, block.text("says"), self.words(block.get("male")), self.females(block.get("female"), place),
             allowed, block.text("default", allowed[0] if allowed else ""), place,
         )  # fmt: skip
+
+    def females(self, node: Node | None, place: Place) -> tuple[tuple[str, str, str], ...]:
+        """Sites of a joint: the same for all male parts, or those of each under its name."""
+        found: list[tuple[str, str, str]] = []
+        for key, value in self.mapping(node, place, "female").items():
+            if isinstance(value, Text):
+                found.append(("", key, value.text))
+            else:
+                found += [(key, side, part) for side, part in self.pairs(value, place, key)]
+        return tuple(found)
 
     def opening(self, name: str, node: Node, place: Place) -> OpeningSpec:
         block = self.mapping(node, place, name)

@@ -12,7 +12,7 @@ from lessons.__main__ import app
 
 README = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
 GROUPS = [group.typer_instance for group in app.registered_groups]
-COMMANDS = sorted(command.callback.__name__ for group in GROUPS for command in group.registered_commands)
+COMMANDS = sorted(command.name or command.callback.__name__ for group in GROUPS for command in group.registered_commands)
 
 
 def example(language: str, number: int = 0) -> str:

@@ -65,3 +65,17 @@ def test_quarter_sawn_oak_moves_less(course):
     """The species and cut of each student's own stock pick the published figure (red oak: 0.00158 radial, 0.00369 tangential)."""
     flat, quarter, _ = (course.values(student)["stock.frame.movement"] for student in course.students)
     assert (flat, quarter) == (Fraction("0.00369"), Fraction("0.00158"))
+
+
+def test_a_pair_of_doors_has_its_reveal_beside_the_meeting_gap(course):
+    """Two leaves, a meeting gap of 3/32 and reveals of 1/16 fill their opening of 22 1/2."""
+    values = course.plan_values
+    assert values["doors.left.reveal.left"] == values["doors.right.reveal.right"] == inch("1/16")
+
+
+def test_muntins_are_joined_to_the_rails(course):
+    """A muntin's tenons sit in the rails, a rail's in the stiles."""
+    joint = course.cabinet.assemblies["back"].joints["joint"]
+    females = {site.male: site.female for site in joint.sites if site.name.endswith(("_top", "_left"))}
+    assert females["back.muntin.1"] == "back.rail.top"
+    assert females["back.rail.top"] == "back.stile.left"
