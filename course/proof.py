@@ -16,6 +16,7 @@ from course.build import Part
 from course.course import Course
 from course.quantities import Origin, Values
 from course.roster import Student
+from course.seasons import HIGHEST_MOISTURE, in_order
 from shared.handbook import shelf
 from shared.places import Place
 from shared.problems import Problem
@@ -23,8 +24,6 @@ from shared.units import INCH, SHOWN, Shown
 
 RABBET_BAND = Fraction("0.3")
 """How far a rabbet may be off the width that its bit cuts; common practice. [mm]"""
-HIGHEST_MOISTURE = Fraction(22)
-"""Moisture content up to which every species of the tables is taken to shrink. [%]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +88,7 @@ def _plain(value: Fraction) -> str:
 def moisture_rises(look: Look) -> Iterator[Problem]:
     """The three moisture contents of the climate stand in their order, where wood shrinks."""
     dry, built, damp = (look.values.number(f"climate.{word}") for word in ("dry", "built", "damp"))
-    if 0 <= dry <= built <= damp <= HIGHEST_MOISTURE:
+    if in_order(look.values):
         return
     says = (
         f"the climate runs from {_plain(dry)} % over {_plain(built)} % as built to {_plain(damp)} %, "
