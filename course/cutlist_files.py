@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import PackageLoader
+from jinja2 import BaseLoader, FileSystemLoader
 
 from course.course import Course
 from course.cutlist import CutRow
 from course.roster import Student
 from shared.places import Place
 from shared.problems import InputRefused, Problem
-from shared.render.document import Document
+from shared.render.document import Document, Tree
 from shared.render.files import write_file
 from shared.render.tree import render_tree
 
@@ -154,12 +155,83 @@ def _xlsx(course: Course, student: Student, rows: Sequence[CutRow]) -> bytes:
     return memory.getvalue()
 
 
+TEMPLATES = str(files("course") / "templates")
+"""Where the page of a cut list is laid out."""
+UNITS = {"mm": "millimeters", "in": "inches"}
+
+
+@dataclass(frozen=True, slots=True)
+class ListRow:
+    """One line of the printed list, and what is to be said of it below the table."""
+
+    cut: CutRow
+    rough_length: str
+    rough_width: str
+    note: str
+    """What to measure first, what changed from what, and what state it is in; empty when there is nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListGroup:
+    """The lines of one assembly."""
+
+    title: str
+    stock: tuple[str, ...]
+    rows: tuple[ListRow, ...]
+
+
+def cutlist_tree(student: Student, rows: Sequence[CutRow], templates: BaseLoader) -> Tree:
+    """The page of a cut list, for a packet or alone: a table for each assembly, remarks below it.
+
+    Args:
+        student: Whose list it is; gives units and print size.
+        rows: From `cut_rows`.
+        templates: Where `cutlist.md.j2` is found.
+    """
+    groups: dict[str, list[CutRow]] = {}
+    for row in rows:
+        groups.setdefault(row.assembly, []).append(row)
+    causes = {row.because for row in rows if row.before}
+    because = next(iter(causes)) if len(causes) == 1 else ""
+    filled = {
+        "groups": [
+            ListGroup(title, tuple(_stock(lines)), tuple(_list_row(row, not because) for row in lines))
+            for title, lines in groups.items()
+        ],
+        "because": because,
+        "units": UNITS[student.shown.unit],
+        "large": student.large_print,
+    }
+    return render_tree("cutlist.md.j2", filled, templates)
+
+
+def _stock(rows: Sequence[CutRow]) -> Iterator[str]:
+    """One line for each stock of an assembly: what it is, which way its grain runs, for which parts."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        found.setdefault(f"{row.stock}, grain along the {row.grain}", []).append(row.label)
+    for stock, labels in found.items():
+        yield f"{', '.join(labels)}: {stock}." if len(found) > 1 else f"All of {stock}."
+
+
+def _list_row(row: CutRow, because: bool) -> ListRow:
+    """A line with its remark, which says what changed a size unless the whole list has one cause."""
+    notes = (
+        f"first measure {row.provisional}" if row.provisional else "",
+        f"changed: {row.before}" + (f" by {row.because}" if because and row.because else "") if row.before else "",
+        f"is {row.state}" if row.state != "open" else "",
+        row.consequence,
+    )
+    rough_length, _, rough_width = row.rough.partition(" \u00d7 ")
+    return ListRow(row, rough_length, rough_width, "; ".join(note for note in notes if note))
+
+
 def cutlist_document(course: Course, student: Student, rows: Sequence[CutRow]) -> Document:
     """The list as a document of its own."""
-    tree = render_tree("cutlist.md.j2", {"course": course, "student": student, "rows": rows}, PackageLoader("course"))
+    tree = cutlist_tree(student, rows, FileSystemLoader([str(course.folder / "lessons"), TEMPLATES]))
     return Document(
         f"Cut list of {student.name}", f"{student.name} ({student.id})", course.id, tree, course.paper,
-        student.large_print, landscape=True,
+        student.large_print,
     )  # fmt: skip
 
 

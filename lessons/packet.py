@@ -11,7 +11,8 @@ from typing import Any
 import jinja2
 
 from course.course import Course
-from course.cutlist import CutRow, cut_rows
+from course.cutlist import cut_rows
+from course.cutlist_files import TEMPLATES, UNITS, cutlist_tree
 from course.roster import Student
 from lessons.cautions import CAUTIONS, SEVERITIES
 from lessons.drawings import Bench, Drawing, front_view
@@ -25,7 +26,6 @@ from lessons.handout import (
     deferrals,
     operation_page,
     together,
-    unbroken,
 )
 from lessons.operation import read_operations
 from lessons.sequence import Work, sequence, work_of
@@ -36,15 +36,13 @@ from shared.render.document import Document, Tree
 from shared.render.files import safe_name
 from shared.render.tree import render_tree
 
-UNITS = {"mm": "millimeters", "in": "inches"}
-
 
 class Templates(jinja2.FileSystemLoader):
-    """The templates of a course: a file in its folder `lessons` wins over the built-in one; each is read once."""
+    """The templates of a course: a file in its folder `lessons` wins over the built-in one; each is compiled once."""
 
     def __init__(self, folder: Path | None = None) -> None:
-        built_in = str(files("lessons") / "templates")
-        super().__init__([str(folder / "lessons"), built_in] if folder else [built_in])
+        built_in = [str(files("lessons") / "templates"), TEMPLATES]
+        super().__init__([str(folder / "lessons"), *built_in] if folder else built_in)
         self._codes: dict[str, Any] = {}
 
     def load(
@@ -124,33 +122,6 @@ class Cover:
 
 
 @dataclass(frozen=True, slots=True)
-class ListRow:
-    """One line of the cut list as printed."""
-
-    label: str
-    part: str
-    count: int
-    length: str
-    width: str
-    thickness: str
-    rough_length: str
-    rough_width: str
-    joints: str
-    provisional: bool
-    notes: tuple[str, ...]
-    """What is still to be measured, and what changed from what."""
-
-
-@dataclass(frozen=True, slots=True)
-class ListGroup:
-    """The lines of one assembly."""
-
-    title: str
-    stock: tuple[str, ...]
-    rows: tuple[ListRow, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Group:
     """Lines under one heading."""
 
@@ -184,7 +155,10 @@ def packet(course: Course, student: Student, lessons: Lessons, only: str = "") -
     rows = fit_rows(course, student)
     parts: list[Callable[[], Tree]] = []
     if not only:
-        parts += [lambda: _cover(course, student, lessons), lambda: _cut_list(course, student, lessons)]
+        parts += [
+            lambda: _cover(course, student, lessons),
+            lambda: cutlist_tree(student, cut_rows(course, student), lessons.templates),
+        ]
     for number, works in enumerate(lessons.sheets, 1):
         if only in ("", works[0].operation.name):
             parts.append(lambda works=works, number=number: sheet(course, student, lessons, works, number, rows))
@@ -246,47 +220,6 @@ def _contents(lessons: Lessons) -> Iterator[ContentsRow]:
     for step, work in enumerate(lessons.works, 1):
         titles = ", ".join(dict.fromkeys(a.title for a in work.assemblies))
         yield ContentsRow(step, lessons.sheet_of(work), work.operation.title, titles)
-
-
-def _cut_list(course: Course, student: Student, lessons: Lessons) -> Tree:
-    groups: dict[str, list[CutRow]] = {}
-    for row in cut_rows(course, student):
-        groups.setdefault(row.assembly, []).append(row)
-    rows = {
-        "groups": [
-            ListGroup(title, tuple(_stock(lines)), tuple(map(_list_row, lines))) for title, lines in groups.items()
-        ],
-        "units": UNITS[student.shown.unit],
-        "large": student.large_print,
-    }
-    return render_tree("cutlist.md.j2", rows, lessons.templates)
-
-
-def _stock(rows: Sequence[CutRow]) -> Iterator[str]:
-    """One line for each stock of an assembly: what it is, which way its grain runs, for which parts."""
-    found: dict[str, list[str]] = {}
-    for row in rows:
-        found.setdefault(f"{row.stock}, grain along the {row.grain}", []).append(unbroken(row.label))
-    for stock, labels in found.items():
-        yield f"{', '.join(labels)}: {stock}." if len(found) > 1 else f"All of {stock}."
-
-
-def _list_row(row: CutRow) -> ListRow:
-    notes = []
-    if row.provisional:
-        notes.append(f"* first measure {row.provisional}")
-    if row.before:
-        notes.append(f"the plan says {row.before}" + (f"; {row.because}" if row.because else ""))
-    if row.consequence:
-        notes.append(row.consequence)
-    if row.state != "open":
-        notes.append(f"is {row.state}")
-    joints = row.joints or "nothing is cut into it"
-    rough_length, _, rough_width = row.rough.partition(" \u00d7 ")
-    return ListRow(
-        unbroken(row.label), row.part, row.count, row.length, row.width, row.thickness, rough_length, rough_width,
-        joints, bool(row.provisional), tuple(notes),
-    )  # fmt: skip
 
 
 def _fit_sheet(student: Student, lessons: Lessons, rows: Sequence[FitRow]) -> Tree:

@@ -116,7 +116,7 @@ def test_a_line_whose_opening_is_not_measured_is_provisional_and_says_what_to_me
 ) -> None:
     """The rails of the back wait for the recess; when it is read the line shows old and new."""
     course = course_of(roster=ROSTER)
-    assert "B-RT, B-RB : * first measure" in plain(made(course)).replace(" :", " :")
+    assert "B-RT, B-RB  *: first measure" in plain(made(course))
     read = [Reading("s1", "case.back.width", p, 1, "383.0", Fraction(383), "rods") for p in (1, 2, 3)]
     course.log.add(read)
     course.fresh()
