@@ -11,6 +11,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import Any
 
 import xlsxwriter
@@ -45,6 +46,15 @@ class Column:
     printed: bool = True
     widest: int = 46
     """Characters beyond which its text is wrapped."""
+
+
+class Columns(tuple[Column, ...]):
+    """The columns of a sheet, found by their heading."""
+
+    @cached_property
+    def letters(self) -> dict[str, str]:
+        """The letter of each column, by its heading."""
+        return {column.heading: xl_col_to_name(number) for number, column in enumerate(self)}
 
 
 FORMS = {
@@ -159,7 +169,6 @@ def _lines(shown: Cell, width: int) -> int:
     return len(textwrap.wrap(shown, width)) if isinstance(shown, str) and len(shown) > width else 1
 
 
-def at(columns: Sequence[Column], heading: str, row: int | str = "", fixed: bool = False) -> str:
+def at(columns: Columns, heading: str, row: int | str = "", fixed: bool = False) -> str:
     """The address of a column, or of one of its cells, by the column's heading; rows are counted from 1."""
-    letter = xl_col_to_name(next(n for n, column in enumerate(columns) if column.heading == heading))
-    return f"${letter}${row}" if fixed else f"${letter}{row}"
+    return f"${columns.letters[heading]}{'$' if fixed else ''}{row}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 from jinja2 import PackageLoader
@@ -153,10 +154,11 @@ def pages(grades: Grades) -> tuple[Page, ...]:
         InputRefused: The words cannot be used (`read_words`).
     """
     words = read_words(grades.course.folder)
-    return tuple(_page(grades, one, words) for one in grades.students)
+    where = {name: check.where for check in reversed(every_check(grades.course)) for name, _, _ in check.reads}
+    return tuple(_page(grades, one, words, where) for one in grades.students)
 
 
-def _page(grades: Grades, one: StudentGrade, words: Words) -> Page:
+def _page(grades: Grades, one: StudentGrade, words: Words, where: dict[str, str]) -> Page:
     course, student = grades.course, one.student
     values = course.values(student)
     shown = student.shown
@@ -174,7 +176,7 @@ def _page(grades: Grades, one: StudentGrade, words: Words) -> Page:
             for m in one.marks
             if m.again and not m.elsewhere
         ),
-        _trends(grades, student, values, words), _differences(one, course, shown), _setups(one, shown),
+        _trends(grades, student, where, words), _differences(one, where, shown), _setups(one, shown),
         _missing(one),
     )  # fmt: skip
 
@@ -244,9 +246,9 @@ def probable_cause(mark: Mark, side: str, course: Course, values: Values, words:
     return ""
 
 
-def _trends(grades: Grades, student: Student, values: Values, words: Words) -> tuple[Result, ...]:
+def _trends(grades: Grades, student: Student, where: dict[str, str], words: Words) -> tuple[Result, ...]:
     """Sizes that were read at several attempts, oldest first."""
-    where = {name: check for check in reversed(grades.checks) for name, _, _ in check.reads}
+    graph, values = grades.course.cabinet.graph, grades.course.values(student)
     groups: dict[str, dict[int, list[Reading]]] = {}
     for one in grades.course.log.readings(student.id):
         if one.value is not None and one.quantity in where:
@@ -254,22 +256,19 @@ def _trends(grades: Grades, student: Student, values: Values, words: Words) -> t
     found = []
     for name, attempts in groups.items():
         if len(attempts) > 1:
-            read = grades.course.cabinet.graph[name].read
+            read = graph[name].read
             sizes = [reduced([r.value for r in attempts[n] if r.value is not None], read)[0] for n in sorted(attempts)]
-            says = grades.course.cabinet.graph[name].says
-            found.append(_trend(where[name], says, sizes, values.target(name), student, words))
+            text = _trend(sizes, values.target(name), student.shown, words)
+            found.append(Result(f"{where[name]}: {graph[name].says}", text))
     return tuple(found)
 
 
-def _trend(
-    check: Check, says: str, sizes: Sequence[Fraction], target: Fraction, student: Student, words: Words
-) -> Result:
+def _trend(sizes: Sequence[Fraction], target: Fraction, shown: Shown, words: Words) -> str:
     away = [abs(size - target) for size in sizes]
-    steps = list(zip(away, away[1:], strict=False))
-    kind = "nearer" if all(b < a for a, b in steps) else "better" if away[-1] < away[0] else "not yet"
-    texts = same_digits([*sizes, target], student.shown)
-    text = f"{', '.join(texts[:-1])}; it should be {texts[-1]} {student.shown.unit}. {words.trend[kind]}"
-    return Result(f"{check.where}: {says}", text)
+    nearer = all(after < before for before, after in pairwise(away))
+    kind = "nearer" if nearer else "better" if away[-1] < away[0] else "not yet"
+    texts = same_digits([*sizes, target], shown)
+    return f"{', '.join(texts[:-1])}; it should be {texts[-1]} {shown.unit}. {words.trend[kind]}"
 
 
 def same_digits(values: Sequence[Fraction], shown: Shown) -> list[str]:
@@ -279,8 +278,7 @@ def same_digits(values: Sequence[Fraction], shown: Shown) -> list[str]:
     return [f"{text.partition('.')[0]}.{text.partition('.')[2].ljust(most, '0')}" for text in texts]
 
 
-def _differences(one: StudentGrade, course: Course, shown: Shown) -> tuple[Result, ...]:
-    where = {name: check.where for check in reversed(every_check(course)) for name, _, _ in check.reads}
+def _differences(one: StudentGrade, where: dict[str, str], shown: Shown) -> tuple[Result, ...]:
     found = []
     for each in one.differences:
         followers = list(dict.fromkeys(check.title for check, _ in each.follows))

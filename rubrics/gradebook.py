@@ -11,17 +11,17 @@ from fractions import Fraction
 
 import pandas
 
-from rubrics.book import HEAD, Book, Cell, Column, Live, at
+from rubrics.book import HEAD, Book, Cell, Column, Columns, Live, at
 from rubrics.checks import Check
 from rubrics.grading import Grades, Mark, StudentGrade, beyond, limit_of
 from rubrics.sheet_terms import Term, formula_term, reduced_term
 
-OVERVIEW = (
+OVERVIEW = Columns((
     Column("student"), Column("name"), Column("points", "points"), Column("of", "whole"),
     Column("percent", "percent"), Column("measured", "whole"), Column("checks", "whole"),
     Column("lost most at", widest=70), Column("measure again", "whole"),
-)  # fmt: skip
-CHECKS = (
+))  # fmt: skip
+CHECKS = Columns((
     Column("student"), Column("name"), Column("stage"), Column("check"), Column("attempt", "whole"),
     Column("target", "mm"), Column("lower", "mm"), Column("upper", "mm"), Column("reading", "mm"),
     Column("deviation", "signed"), Column("set-up", "taken"), Column("elsewhere", "taken"), Column("level"),
@@ -29,22 +29,22 @@ CHECKS = (
     Column("counts", printed=False), Column("plan", "mm", False), Column("follows", "signed", False),
     Column("from plan", "signed", False), Column("beyond", "signed", False), Column("guard", "fine", False),
     Column("check id", printed=False),
-)  # fmt: skip
-CLASS = (
+))  # fmt: skip
+CLASS = Columns((
     Column("check"), Column("stage"), Column("measured", "whole"), Column("students", "whole"),
     Column("mean deviation", "signed"), Column("standard deviation", "fine"), Column("inside", "share"),
     Column("on the mark", "share"), Column("set-up", "signed"), Column("what it says"),
     Column("check id", printed=False),
-)  # fmt: skip
-LIMITS = (
+))  # fmt: skip
+LIMITS = Columns((
     Column("check id"), Column("check"), Column("stage"), Column("band"), Column("lower", "input"),
     Column("upper", "input"), Column("points", "input"), Column("limit", "fine"),
-)  # fmt: skip
-READINGS = (
+))  # fmt: skip
+READINGS = Columns((
     Column("student"), Column("name"), Column("quantity"), Column("place", "whole"), Column("attempt", "whole"),
     Column("typed"), Column("mm", "fine"), Column("counts"), Column("instrument"), Column("reader"), Column("date"),
     Column("file"), Column("sheet"), Column("cell"), Column("note"),
-)  # fmt: skip
+))  # fmt: skip
 UPPER_ONLY, BOTH = "upper only", "lower and upper"
 NOT_MEASURED = "not measured"
 
@@ -223,10 +223,12 @@ class _Gradebook:
     def grade_sheet(self) -> None:
         sheet = self.book.sheet("Grades", "Points by stage", "Points over what they are out of, for what is measured.")
         stages = list(dict.fromkeys(check.stage for check in self.grades.checks))
-        columns = [Column("student"), Column("name")]
-        for stage in stages:
-            columns += [Column(f"{stage} points", "points"), Column(f"{stage} of", "whole")]
-        columns += [Column("points", "points"), Column("of", "whole"), Column("percent", "percent")]
+        columns = Columns((
+            Column("student"), Column("name"),
+            *(column for stage in stages
+              for column in (Column(f"{stage} points", "points"), Column(f"{stage} of", "whole"))),
+            Column("points", "points"), Column("of", "whole"), Column("percent", "percent"),
+        ))  # fmt: skip
         rows = []
         for number, one in enumerate(self.grades.students, HEAD + 2):
             cells: list[Cell | Live] = [one.student.id, one.student.name]

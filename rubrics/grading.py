@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 from statistics import median
 
 from course.course import Course
 from course.quantities import Values
-from course.readings import Reading, reduced
+from course.readings import Log, Reading, reduced
 from course.roster import Student
 from rubrics.checks import Check, Measured, checks_of, measure
 from rubrics.class_figures import mean, sd, share_inside
@@ -182,6 +183,20 @@ class Grades:
     setups: tuple[Setup, ...]
 
 
+class _ReadOnce(Log):
+    """The log of a course, from which each student's readings are fetched once."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self._kept: dict[str, tuple[Reading, ...]] = {}
+
+    def readings(self, student: str = "") -> tuple[Reading, ...]:
+        """The readings that count, as they were when first asked for."""
+        if student not in self._kept:
+            self._kept[student] = super().readings(student)
+        return self._kept[student]
+
+
 def grade(course: Course) -> Grades:
     """Grade everything that is measured.
 
@@ -189,7 +204,8 @@ def grade(course: Course) -> Grades:
         InputRefused: The rule of grading cannot be used (`read_rules`).
     """
     rules, checks = read_rules(course.folder, course.settings), checks_of(course)
-    results = {s.id: {check.id: measure(check, course, s) for check in checks} for s in course.students}
+    kept = replace(course, log=_ReadOnce(course.log.path))
+    results = {s.id: {check.id: measure(check, kept, s) for check in checks} for s in course.students}
     setups = find_setups(checks, list(results.values()), rules.setup)
     students = tuple(_grade_student(course, student, checks, results[student.id], rules, setups)
                      for student in course.students)  # fmt: skip
