@@ -11,6 +11,8 @@ import pytest
 from typer.testing import CliRunner
 
 from course.course import Course, read_course
+from course.cutlist import cut_rows
+from course.cutlist_files import cutlist_document
 from course.readings import Reading
 from lessons.commands import app
 from lessons.packet import Packet, packet, read_lessons
@@ -225,3 +227,17 @@ def test_prepare_with_a_broken_lesson_file_writes_all_and_exits_with_one(course_
     assert result.exit_code == 1
     assert "21_groove_edges.md:1:1: L001: the file has no head between two lines `---`" in result.output
     assert (folder / "out" / "packets" / "s1-Ada-Test.pdf").exists()
+
+
+@pytest.mark.parametrize(("student", "most"), [("s01", 2), ("s03", 2), ("s04", 3)])
+def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(
+    demo_folder: Path, student: str, most: int
+) -> None:
+    """Two pages in mm and in inches, three in large print; one layout for both uses."""
+    course = read_course(demo_folder)
+    person = course.student(student)
+    alone = cutlist_document(course, person, cut_rows(course, person))
+    tree = packet(course, person, read_lessons(course)).document.tree
+    start = next(i for i, node in enumerate(tree) if node["t"] == "h" and words(node["c"]) == "Cut list")
+    assert tree[start : start + len(alone.tree)] == alone.tree
+    assert len(pypdfium2.PdfDocument(write_pdf(alone))) <= most
