@@ -12,8 +12,8 @@ from typing import Any
 
 from course.course import Course
 from course.roster import Student
-from lessons.handout import Chosen, choose
 from lessons.packet import UNITS, Lessons
+from lessons.route import Chosen, choose
 from lessons.sequence import Work
 from lessons.setups import SetupNumber, setup_numbers
 from shared.render.document import Document

@@ -13,7 +13,8 @@ from course.quantities import Values
 from course.roster import Student
 from lessons.cautions import GENERAL, SEVERITIES, Caution, cautions_for
 from lessons.drawings import DATA, DRAWINGS, Bench, Drawing, part_drawing
-from lessons.operation import BOX, ROUTES, Operation, Route, Step
+from lessons.operation import BOX, Route, Step
+from lessons.route import choose
 from lessons.sequence import Work
 from lessons.setups import SetupNumber, readings, setup_numbers
 from rubrics.sheet import FitRow
@@ -131,33 +132,6 @@ class OperationPage:
     def severity(self, word: str) -> tuple[CautionRow, ...]:
         """The cautions before the steps that carry one signal word."""
         return tuple(row for row in self.cautions if row.severity == word)
-
-
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """The route of one student for one operation."""
-
-    route: Route | None
-    """None when the student may only do it with the instructor."""
-    machine: str
-    """Machine without a sign-off; empty when nothing is missing."""
-    missing: str
-
-
-def choose(course: Course, student: Student, operation: Operation) -> Chosen:
-    """The first route, in the order machine, router, hand, that this student may use on the day of issue."""
-    by_hand = bool({operation.name, "all"} & student.hand_route) and "hand" in operation.routes
-    machine = missing = ""
-    for name in ("hand",) if by_hand else ROUTES:
-        route = operation.routes.get(name)
-        if route is None:
-            continue
-        allowed = course.permission(student, route.sign_off) if route.sign_off else None
-        if allowed is None or allowed.allowed:
-            return Chosen(route, machine, missing)
-        if not machine:
-            machine, missing = route.sign_off, allowed.missing
-    return Chosen(None, machine, missing)
 
 
 def deferral(name: str, **fields: str) -> str:

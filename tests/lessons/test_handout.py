@@ -8,9 +8,10 @@ import pytest
 from course.course import Course
 from course.readings import Reading
 from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
-from lessons.handout import CONDENSED, OperationPage, choose, operation_page
+from lessons.handout import CONDENSED, OperationPage, operation_page
 from lessons.operation import read_operations
 from lessons.packet import Lessons, read_lessons, sheet
+from lessons.route import choose
 from rubrics.sheet import fit_rows
 from shared.render.tree import words
 
