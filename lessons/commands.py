@@ -1,4 +1,4 @@
-"""The command about how a cabinet is made: prepare."""
+"""Commands about how a cabinet is made: prepare, coach; and the demo."""
 
 from __future__ import annotations
 
@@ -9,9 +9,12 @@ from typing import Annotated
 
 import typer
 
-from course.commands import CourseFolder, say_problems
+from course.commands import CourseFolder, StudentName, say_problems
 from course.course import read_course
+from lessons.coach import advise
 from lessons.demo import run_demo
+from lessons.handout import deferral
+from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
 
 app = typer.Typer()
@@ -60,3 +63,21 @@ def demo(
         typer.echo(f"{number}. {line}")
     typer.echo(f"\nOpen {folder / 'out' / 'gradebook.xlsx'} and {folder / 'out' / 'packets'}.")
     raise typer.Exit(1 if done.first else 0)
+
+
+@app.command(rich_help_panel="Lessons")
+def coach(
+    course: CourseFolder,
+    student: StudentName,
+    operation: Annotated[
+        str, typer.Argument(help="Operation by name or title, or what was read, as in tenon or 'front lip'.")
+    ],
+    reading: Annotated[str, typer.Argument(help="What the test piece reads, as in 6.25 or 15/64.")],
+) -> None:
+    """Say after a test cut which way to move and how much, or to stop and take a plane."""
+    read = read_course(course)
+    found = advise(read, read.student(student), read_lessons(read).sheets, operation, reading)
+    for one in found:
+        typer.echo(f"{one.head}\n  {one.text}" + (f"\n  {one.note}" if one.note else ""))
+    typer.echo(deferral("authority"))
+    raise typer.Exit(1 if any(one.moves for one in found) else 0)

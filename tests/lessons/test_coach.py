@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from course.course import Course, read_course
 from course.readings import Reading
+from lessons.__main__ import main
 from lessons.coach import BUILT_IN, Goal, advise, coach_tables, goals, grids, read_things
 from lessons.operation import read_operations
 from lessons.packet import Lessons, read_lessons
@@ -270,3 +271,25 @@ def test_equal_goals_of_several_sites_are_one(course, lessons):
     student = course.student("s1")
     (goal,) = goals(thing, works, course, student, fit_rows(course, student))
     assert (goal.of, goal.target) == (("divider",), Fraction("17.9"))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "words"),
+    [
+        (["tenon", "6.2"], 1, "0.3 thick: raise cutter 0.3 if you re-cut the back cheek only, 0.15 if both"),
+        (["tenon", "5.9"], 0, "Within the limits: Touch no setting."),
+        (["tenon", "six"], 2, "L041: 'six' is not a length"),
+        (["tennis", "6"], 2, "L040: no test cut is read at 'tennis'"),
+    ],
+)
+def test_the_command_ends_with_1_when_something_is_to_be_moved(
+    course_folder, capsys, monkeypatch, arguments, status, words
+):
+    """0 within the limits, 1 outside, 2 for what cannot be answered; the order of authority is always said."""
+    folder = course_folder(course=COURSE, signoffs=SIGNOFFS)
+    with pytest.raises(SystemExit) as ended:
+        monkeypatch.setattr("sys.argv", ["fairfit", "coach", str(folder), "s1", *arguments])
+        main()
+    out = "".join(capsys.readouterr())
+    assert ended.value.code == status and words in out
+    assert ("follow the strictest" in out) == (status < 2)
