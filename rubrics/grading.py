@@ -1,7 +1,8 @@
 """From deviations to levels and points: the student's own target, the class's set-up taken out, one mistake once.
 
 What is not measured is blank, never zero. A size that differs from the plan because something before it differs
-costs nothing: it is told once, at what was measured to be different.
+costs nothing: it is told once, at what was measured to be different. What is read at a later stage, as a frame after
+its last fit, does not move the target of what was made before.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ from pathlib import Path
 from statistics import median
 
 from course.course import Course
-from course.quantities import Values
+from course.quantities import Given, Origin, Values
 from course.readings import Log, Reading, reduced
 from course.roster import Student
-from rubrics.checks import Check, Measured, checks_of, measure
+from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure
 from rubrics.class_figures import mean, sd, share_inside
 from rubrics.decide import Decision, Verdict, decide, guard_band
 from rubrics.grading_rules import Level, Rules, SetupRule, read_rules
@@ -204,15 +205,54 @@ def grade(course: Course) -> Grades:
         InputRefused: The rule of grading cannot be used (`read_rules`).
     """
     rules, checks = read_rules(course.folder, course.settings), checks_of(course)
-    kept = replace(course, log=_ReadOnce(course.log.path))
-    results = {s.id: {check.id: measure(check, kept, s) for check in checks} for s in course.students}
+    stages = first_read(every_check(course))
+    views = _by_stage(course, stages)
+    results = {s.id: {c.id: measure(c, views[c.stage], s) for c in checks} for s in course.students}
     setups = find_setups(checks, list(results.values()), rules.setup)
-    students = tuple(_grade_student(course, student, checks, results[student.id], rules, setups)
-                     for student in course.students)  # fmt: skip
+    students = tuple(
+        _grade_student(student, checks, results[student.id], rules, setups, views, stages)
+        for student in course.students
+    )
     marks = tuple(mark for _, every in students for mark in every)
     grades = tuple(one for one, _ in students)
     classes = tuple(_class_result(check, grades, setups) for check in checks)
     return Grades(course, rules, checks, marks, grades, classes, setups)
+
+
+def first_read(checks: Sequence[Check]) -> dict[str, str]:
+    """The stage at which each quantity is first read.
+
+    Args:
+        checks: All, those that are only read included.
+    """
+    found: dict[str, str] = {}
+    for check in sorted(checks, key=lambda check: STAGES.index(check.stage)):
+        for name, _, _ in check.reads:
+            found.setdefault(name, check.stage)
+    return found
+
+
+def _by_stage(course: Course, stages: Mapping[str, str]) -> dict[str, Course]:
+    """The course as it stood at each stage: what is read later does not move what was made before."""
+    graph = course.cabinet.graph
+    log = _ReadOnce(course.log.path)
+    now = {student.id: course.values(student) for student in course.students}
+    return {
+        stage: replace(
+            course, log=log,
+            _values={id_: graph.evaluate(v.settings, _until(stage, v.found, stages)) for id_, v in now.items()},
+        )
+        for stage in STAGES
+    }  # fmt: skip
+
+
+def _until(stage: str, found: Mapping[str, Given], stages: Mapping[str, str]) -> dict[str, Given]:
+    last = STAGES.index(stage)
+    return {
+        name: given
+        for name, given in found.items()
+        if given.origin is not Origin.READING or STAGES.index(stages.get(name, stage)) <= last
+    }
 
 
 def limit_of(check: Check) -> Fraction:
@@ -312,21 +352,21 @@ def _attempts(marks: Sequence[Mark], policy: str) -> list[Mark]:
 
 
 def _grade_student(
-    course: Course,
     student: Student,
     checks: Sequence[Check],
     results: Results,
     rules: Rules,
     setups: Sequence[Setup],
+    views: Mapping[str, Course],
+    stages: Mapping[str, str],
 ) -> tuple[StudentGrade, list[Mark]]:
     shared = {(setup.check.id, setup.attempt): setup for setup in setups}
-    values = course.values(student)
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Mark] = {}
     for check in sorted(checks, key=lambda check: check.formula is not None):
         marks = []
         for one in results[check.id]:
-            elsewhere, titles = charged_elsewhere(check, one, charged, values)
+            elsewhere, titles = charged_elsewhere(check, one, charged, views[check.stage].values(student))
             marks.append(mark_of(student, check, one, rules, shared.get((check.id, one.attempt)), elsewhere, titles))
         made[check.id] = _attempts(marks, rules.policy)
         if check.formula is None and check.kind != "spread":
@@ -339,9 +379,8 @@ def _grade_student(
     points = sum((mark.points for mark in counted), NOTHING)
     of = Fraction(sum(mark.check.points for mark in counted))
     open_ = tuple(check for check in checks if not results[check.id])
-    return StudentGrade(
-        student, counted, points, of, len(checks), open_, plan_differences(values, checks, rules.tell)
-    ), marks  # fmt: skip
+    differences = plan_differences(views[STAGES[-1]].values(student), checks, rules.tell, stages)
+    return StudentGrade(student, counted, points, of, len(checks), open_, differences), marks
 
 
 def charged_elsewhere(
@@ -370,7 +409,9 @@ def charged_elsewhere(
     return measured.value - value, tuple(charged[name].check.title for name in blamed)
 
 
-def plan_differences(values: Values, checks: Sequence[Check], tell: Fraction) -> tuple[PlanDifference, ...]:
+def plan_differences(
+    values: Values, checks: Sequence[Check], tell: Fraction, stages: Mapping[str, str]
+) -> tuple[PlanDifference, ...]:
     """What of a student's cabinet moved the targets of checks away from the plan, each told once where it arose.
 
     A thing arises where a reading differs from what it should be, or where a choice or measured stock differs from
@@ -380,6 +421,7 @@ def plan_differences(values: Values, checks: Sequence[Check], tell: Fraction) ->
         values: The student's cabinet now.
         checks: All checks; those of a size can follow.
         tell: Smallest difference that is told. [mm]
+        stages: At which stage each quantity is first read; nothing follows what is read later.
     """
     sized = [check for check in checks if check.kind == "size"]
     found = []
@@ -389,7 +431,9 @@ def plan_differences(values: Values, checks: Sequence[Check], tell: Fraction) ->
         if values.graph[name].dimension != 1 or abs(now - planned) < tell:
             continue
         without = values.graph.evaluate(_less(values.settings, name), _less(values.found, name))
-        moved = [(c, values.target(q) - without.target(q)) for c in sized for q, _, _ in c.reads[:1] if q != name]
+        since = STAGES.index(stages.get(name, STAGES[0]))
+        later = [c for c in sized if STAGES.index(c.stage) >= since and c.reads[0][0] != name]
+        moved = [(c, values.target(c.reads[0][0]) - without.target(c.reads[0][0])) for c in later]
         follows = tuple((check, by) for check, by in moved if abs(by) >= tell)
         if follows:
             found.append(PlanDifference(name, values.graph[name].says, now, planned, now - planned, follows))
