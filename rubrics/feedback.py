@@ -13,21 +13,21 @@ from pathlib import Path
 
 from jinja2 import PackageLoader
 
+from course.causes import causes
 from course.course import Course
-from course.formula import BadFormula
 from course.quantities import Values
 from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.checks import Check, every_check
 from rubrics.grading import Grades, Mark, StudentGrade, aim, signed
-from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
+from shared.places import Mapping, Node, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.render.tree import render_tree
-from shared.units import NotALength, Shown, length
+from shared.units import Shown
 
 FILE = "feedback.yaml"
 BUILT_IN = Path(__file__).parent / FILE
@@ -36,28 +36,12 @@ BEST, NEXT = 3, 2
 """How many results are praised, and how many are to be worked on."""
 TRENDS = ("nearer", "better", "not yet")
 """Each attempt nearer than the one before; the last nearer than the first; neither."""
-SIDES = ("over", "under", "either")
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """A deviation that has a usual cause."""
-
-    checks: tuple[str, ...]
-    off: str
-    """A formula in the words of an assembly."""
-    within: Fraction
-    """[mm]"""
-    side: str
-    says: str
-    place: Place
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
     """The words of `feedback.yaml`."""
 
-    causes: tuple[Cause, ...]
     practice: dict[str, str]
     """Tasks by the name of a check file, or by name and what is checked, as `shoulder.stile width`."""
     trend: dict[str, str]
@@ -73,7 +57,7 @@ def read_words(folder: Path | None = None) -> Words:
     """The words: of the course folder's `feedback.yaml` if it has one, else the built-in.
 
     Raises:
-        InputRefused: Every cause that lacks something or cannot be read (B030), with its place.
+        InputRefused: Every text that is missing (B030).
     """
     own = folder / FILE if folder else None
     try:
@@ -81,9 +65,6 @@ def read_words(folder: Path | None = None) -> Words:
     except Unreadable as error:
         raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
     problems: list[Problem] = []
-    causes = top.get("causes")
-    nodes = [n for n in causes if isinstance(n, Mapping)] if isinstance(causes, Items) else []
-    read = tuple(_cause(node, problems) for node in nodes)
     practice, trend = _texts(top.get("practice")), _texts(top.get("trend"))
     for block, texts, needed in (("practice", practice, ("any",)), ("trend", trend, TRENDS)):
         for word in needed:
@@ -92,7 +73,7 @@ def read_words(folder: Path | None = None) -> Words:
                 problems.append(Problem("B030", top.place, says, "Add it, as in the built-in feedback.yaml."))
     if problems:
         raise InputRefused(problems)
-    return Words(read, practice, trend)
+    return Words(practice, trend)
 
 
 def _texts(node: Node | None, prefix: str = "") -> dict[str, str]:
@@ -103,23 +84,6 @@ def _texts(node: Node | None, prefix: str = "") -> dict[str, str]:
         else:
             found.update(_texts(value, f"{prefix}{key}."))
     return found
-
-
-def _cause(node: Mapping, problems: list[Problem]) -> Cause:
-    checks = node.get("checks")
-    names = tuple(item.text for item in checks if isinstance(item, Text)) if isinstance(checks, Items) else ()
-    try:
-        within = length(node.text("within"))
-    except NotALength as error:
-        problems.append(Problem("B030", node.place, str(error), "Write `within:` with its unit, as in 0.4 mm."))
-        within = Fraction(0)
-    for key, value in (("checks", names), ("off", node.text("off")), ("says", node.text("says"))):
-        if not value:
-            problems.append(Problem("B030", node.place, f"a cause has no '{key}'", f"Add `{key}:`."))
-    if node.text("side", "either") not in SIDES:
-        says = f"the side of a cause is '{node.text('side')}'"
-        problems.append(Problem("B030", node.place, says, "Write over, under or either."))
-    return Cause(names, node.text("off"), within, node.text("side", "either"), node.text("says"), node.place)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +134,7 @@ def _page(grades: Grades, one: StudentGrade, words: Words, where: dict[str, str]
     return Page(
         student, _points(one),
         tuple(Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}") for m in best),
-        tuple(_improve(m, course, values, words) for m in worst),
+        tuple(_improve(m, values, words) for m in worst),
         tuple(
             Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}")
             for m in one.marks
@@ -223,27 +187,21 @@ def _allowed(mark: Mark, shown: Shown) -> str:
     return f"from {signed(lower, shown)} to {signed(upper, shown)} is allowed"
 
 
-def _improve(mark: Mark, course: Course, values: Values, words: Words) -> Result:
+def _improve(mark: Mark, values: Values, words: Words) -> Result:
     side = "over" if mark.deviation > aim(mark.check) else "under"
     own = mark.check.over if side == "over" else mark.check.under
     text = f"{_read(mark, mark.student.shown)}; {_allowed(mark, mark.student.shown)}"
-    cause = probable_cause(mark, side, course, values, words) or own
+    cause = probable_cause(mark, values) or own
     return Result(mark.check.title, text, cause, words.task(mark.check))
 
 
-def probable_cause(mark: Mark, side: str, course: Course, values: Values, words: Words) -> str:
-    """What usually makes a deviation of this size; empty when nothing known fits."""
-    off = abs(mark.deviation)
-    for cause in words.causes:
-        if mark.check.check not in cause.checks or cause.side not in (side, "either"):
-            continue
-        try:
-            size = values.formula_value(course.cabinet.formula(cause.off, mark.check.assembly))
-        except BadFormula:
-            continue  # the assembly has no such size, as a door without tenons
-        if isinstance(size, Fraction) and size > cause.within and abs(off - size) <= cause.within:
-            return cause.says
-    return ""
+def probable_cause(mark: Mark, values: Values) -> str:
+    """What usually makes a deviation of this size, as a question with its figures; empty when nothing known fits."""
+    if mark.check.formula is not None or mark.check.kind != "size":
+        return ""
+    own = mark.deviation - mark.setup_shift
+    found = causes(values, mark.check.reads[0][0], own, mark.student.shown)
+    return f"{found[0].asks} ({found[0].evidence})" if found else ""
 
 
 def _trends(grades: Grades, student: Student, where: dict[str, str], words: Words) -> tuple[Result, ...]:
@@ -308,10 +266,11 @@ def feedback_document(page: Page, course: Course) -> Document:
     """A page as a document, in the student's print size."""
     rows = {"page": page, "student": page.student, "course": course}
     tree = render_tree("feedback.md.j2", rows, PackageLoader("rubrics"))
-    return Document(
+    document = Document(
         f"Feedback for {page.student.name}", f"{page.student.name} ({page.student.id})", course.id, tree,
         course.paper, page.student.large_print,
     )  # fmt: skip
+    return course.wording.document(document)
 
 
 def write_feedback(grades: Grades, folder: Path) -> tuple[Path, ...]:

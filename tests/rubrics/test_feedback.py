@@ -167,10 +167,8 @@ def test_sizes_in_a_row_have_the_same_decimals():
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("causes: [{checks: [tenon], off: tenon.length, within: 1, says: x}]", "'1' has no unit"),
-        ("causes: [{checks: [tenon], off: 3 mm, within: 1 mm, side: left, says: x}]", "the side of a cause is 'left'"),
-        ("causes: [{checks: [tenon], within: 1 mm, says: x}]", "a cause has no 'off'"),
         ("practice: {tenon: x}", "'any' is missing under practice"),
+        ("practice: {any: x}\ntrend: {nearer: x}", "'not yet' is missing under trend"),
     ],
 )
 def test_words_of_no_use_are_refused(course_folder, text, says):
