@@ -1,4 +1,4 @@
-"""Commands about what is to be built: check, cutlist, why, mark, changes."""
+"""Commands about what is to be built: check, cutlist, why, mark, changes, remedy."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from course.cutlist import CutRow, cut_rows
 from course.proof import proof
 from course.quantities import Value, WhyLine
 from course.readings import STATES
+from course.remedies import remedies, remedy_text
 from shared.places import Place
 from shared.problems import Problem, meant, refuse
 from shared.units import Shown, decimal
@@ -156,3 +157,45 @@ def changes(
         new_issue = read.log.issue(person.id, read.date, now)
         typer.echo(f"Recorded list {new_issue.revision} of {person.name}.")
     raise typer.Exit(1 if moved and not issue else 0)
+
+
+@app.command(rich_help_panel=PANEL)
+def remedy(course: CourseFolder, student: StudentName) -> None:
+    """Show what can still be done about mistakes that a student's readings show, least loss first."""
+    read = read_course(course)
+    person = read.student(student)
+    found = remedies(read, person)
+    if not found:
+        typer.echo(f"The readings of {person.name} ask for no remedy.")
+        return
+    typer.echo(f"{person.name}: it happens to everyone, and this can still be done. Talk it over before you cut.")
+    for one in found:
+        typer.echo("\n" + remedy_text(one))
+    raise typer.Exit(1)
+
+
+@app.command(rich_help_panel=PANEL)
+def confirm(
+    course: CourseFolder,
+    student: StudentName,
+    number: Annotated[int | None, typer.Argument(help="Number of the reading; without it they are listed.")] = None,
+    by: Annotated[str, typer.Option(help="Who says so.")] = "",
+    on: Annotated[str, typer.Option(help="Date, as in 2026-10-05.")] = "",
+) -> None:
+    """List a student's readings that were kept but left out, or let one of them count."""
+    read = read_course(course)
+    person = read.student(student)
+    held = dict(read.log.held(person.id))
+    if number is None:
+        for key, one in held.items():
+            typer.echo(f"{key}: {one.quantity}, place {one.place}: {one.raw} ({one.held}) [{one.where}]")
+        typer.echo(f"{len(held)} readings of {person.name} wait to be confirmed." if held else "No reading waits.")
+        raise typer.Exit(1 if held else 0)
+    if number not in held:
+        known = [str(key) for key in held]
+        raise refuse("C025", f"no reading {number} of {person.name} waits to be confirmed", meant(str(number), known))
+    if held[number].value is None:
+        says = f"reading {number} is '{held[number].raw}', which is no length"
+        raise refuse("C026", says, "Correct the cell and collect the sheet again.", held[number].where)
+    read.log.confirm(number, by, on)
+    typer.echo(f"Reading {number} of {person.name} counts now: {held[number].quantity}, {held[number].raw}.")

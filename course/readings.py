@@ -24,7 +24,10 @@ _TABLES = """
 CREATE TABLE IF NOT EXISTS reading (
   number INTEGER PRIMARY KEY, student TEXT NOT NULL, quantity TEXT NOT NULL, place INTEGER NOT NULL,
   attempt INTEGER NOT NULL, raw TEXT NOT NULL, value TEXT, instrument TEXT NOT NULL, reader TEXT NOT NULL,
-  taken TEXT NOT NULL, source TEXT NOT NULL, sheet TEXT NOT NULL, cell TEXT NOT NULL, note TEXT NOT NULL);
+  taken TEXT NOT NULL, source TEXT NOT NULL, sheet TEXT NOT NULL, cell TEXT NOT NULL, note TEXT NOT NULL,
+  held TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS confirmation (
+  number INTEGER PRIMARY KEY, reading INTEGER NOT NULL UNIQUE, who TEXT NOT NULL, at TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS state (
   number INTEGER PRIMARY KEY, student TEXT NOT NULL, part TEXT NOT NULL, state TEXT NOT NULL, who TEXT NOT NULL,
   at TEXT NOT NULL, source TEXT NOT NULL, sizes TEXT NOT NULL);
@@ -41,7 +44,7 @@ _MAKE = "".join(
     [
         "BEGIN IMMEDIATE;",
         _TABLES,
-        *(_KEPT.format(table=t, verb=v) for t in ("reading", "state", "issue") for v in ("UPDATE", "DELETE")),
+        *(_KEPT.format(table=t, verb=v) for t in ("reading", "confirmation", "state", "issue") for v in ("UPDATE", "DELETE")),
         "PRAGMA user_version = 1; COMMIT;",
     ]
 )
@@ -70,6 +73,8 @@ class Reading:
     sheet: str = ""
     cell: str = ""
     note: str = ""
+    held: str = ""
+    """Why it is kept but left out until somebody confirms it; empty for a reading that counts."""
 
     @property
     def key(self) -> tuple[str, str, int, int, str]:
@@ -186,11 +191,11 @@ class Log:
                     same += 1
                     continue
                 connection.execute(
-                    "INSERT INTO reading VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                    "INSERT INTO reading VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
                     (
                         *(one.student, one.quantity, one.place, one.attempt, one.raw),
                         None if one.value is None else str(one.value),
-                        *(one.instrument, one.reader, one.taken, one.source, one.sheet, one.cell, one.note),
+                        *(one.instrument, one.reader, one.taken, one.source, one.sheet, one.cell, one.note, one.held),
                     ),
                 )
                 if latest:
@@ -208,12 +213,35 @@ class Log:
         )
 
     def readings(self, student: str = "") -> tuple[Reading, ...]:
-        """The readings that count: the latest row for each thing asked."""
+        """The readings that count: the latest row for each thing asked that is not held back."""
+        confirmed = self._confirmed()
         latest: dict[tuple, Reading] = {}
-        for _, one in self.all(student):
+        for number, one in self.all(student):
+            if one.held and number not in confirmed:
+                continue
             latest.pop(one.key, None)
             latest[one.key] = one
         return tuple(latest.values())
+
+    def held(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
+        """Readings that wait to be confirmed, with their number; one that was read again since waits no more."""
+        confirmed = self._confirmed()
+        latest: dict[tuple, tuple[int, Reading]] = {}
+        for number, one in self.all(student):
+            latest[one.key] = (number, one)
+        return tuple((n, one) for n, one in latest.values() if one.held and n not in confirmed)
+
+    def confirm(self, number: int, who: str, at: str) -> bool:
+        """Let a held reading count; False when it counts already."""
+        if number in self._confirmed():
+            return False
+        with self._open(write=True) as connection:
+            connection.execute("INSERT OR IGNORE INTO confirmation VALUES (NULL,?,?,?)", (number, who, at))
+        return True
+
+    def _confirmed(self) -> frozenset[int]:
+        rows = self._rows("SELECT reading FROM confirmation") if self._has("confirmation") else []
+        return frozenset(row[0] for row in rows)
 
     def mark(
         self,

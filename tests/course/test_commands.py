@@ -156,3 +156,38 @@ def test_changes_are_told_since_the_last_list(folder):
     assert moved.exit_code == 1
     assert "door.rail.top.length: 281.0 mm -> 282.0 mm" in plain(moved.stdout)
     assert "Recorded list 2" in run("changes", folder, "s1", "--issue").stdout
+
+
+def test_a_held_reading_is_listed_and_confirmed(folder):
+    """A reading kept but left out is listed with its cell; confirmed, it moves what follows from it."""
+    log = read_course(folder).log
+    log.add([Reading("s1", "divider.upper.width", 1, 1, "900", Fraction(900), source="s1.xlsx", cell="J9", held="far off")])
+    assert run("confirm", folder, "s1").stdout == (
+        "1: divider.upper.width, place 1: 900 (far off) [s1.xlsx:J9]\n1 readings of Ada Test wait to be confirmed.\n"
+    )
+    assert "door.width = 361.0" in plain(run("why", folder, "s1", "door.width").stdout)
+    confirmed = run("confirm", folder, "s1", "1", "--by", "RS")
+    assert confirmed.stdout == "Reading 1 of Ada Test counts now: divider.upper.width, 900.\n"
+    assert "door.width = 897.0" in plain(run("why", folder, "s1", "door.width").stdout)
+    assert run("confirm", folder, "s1").stdout == "No reading waits.\n"
+
+
+@pytest.mark.parametrize(
+    ("number", "says"),
+    [
+        ("7", "fairfit: C025: no reading 7 of Ada Test waits to be confirmed\n    Known are: 1.\n"),
+        (
+            "1",
+            "s1.xlsx:J9: C026: reading 1 is 'six', which is no length\n"
+            "    Correct the cell and collect the sheet again.\n",
+        ),
+    ],
+)
+def test_what_cannot_be_confirmed_is_refused(folder, capsys, monkeypatch, number, says):
+    """A number that does not wait, and a word that is no length."""
+    held = Reading("s1", "divider.upper.width", 1, 1, "six", None, source="s1.xlsx", cell="J9", held="no length")
+    read_course(folder).log.add([held])
+    monkeypatch.setattr("sys.argv", ["fairfit", "confirm", str(folder), "s1", number])
+    with pytest.raises(SystemExit):
+        main()
+    assert capsys.readouterr().err == says

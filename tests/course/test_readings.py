@@ -63,6 +63,25 @@ def test_several_readings_reduce_by_their_rule():
     assert reduce(values, "spread") == Fraction("0.4")
 
 
+def test_a_held_reading_waits_until_it_is_confirmed(tmp_path):
+    """A reading that is held back is kept and listed, moves nothing, and counts once somebody confirms it."""
+    log = Log(tmp_path / "course.db")
+    log.add([reading("36.5", held="ten times off"), reading("361.8", 2)])
+    assert [one.raw for one in log.readings("s1")] == ["361.8"]
+    assert [(number, one.held) for number, one in log.held("s1")] == [(1, "ten times off")]
+    assert log.confirm(1, "RS", "2026-10-06") and not log.confirm(1, "RS", "2026-10-06")
+    assert [one.raw for one in log.readings("s1")] == ["36.5", "361.8"]
+    assert log.held("s1") == ()
+
+
+def test_a_held_reading_that_is_read_again_waits_no_more(tmp_path):
+    """A new reading of the same thing settles the question."""
+    log = Log(tmp_path / "course.db")
+    log.add([reading("36.5", held="ten times off")])
+    log.add([reading("365")])
+    assert log.held("s1") == () and [one.raw for one in log.readings("s1")] == ["365"]
+
+
 def _add_for_ever(path: str) -> None:
     log = Log(Path(path))
     for number in range(10_000):
