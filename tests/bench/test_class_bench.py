@@ -1,0 +1,99 @@
+"""How long a class takes. Run with `make bench`; nothing here is part of the tests, and no test is timed."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from course.course import Course, read_course
+from course.quantities import Given, Origin
+from course.readings import Reading
+from lessons.demo import filled_workbooks, read_scenario, simulated
+from lessons.packet import packet, read_lessons
+from lessons.prepare import prepare_course
+from rubrics.gradebook import write_gradebook
+from rubrics.grading import grade
+from rubrics.intake import collect
+from shared.render.pdf import write_pdf
+
+DEMO = Path(str(files("course").joinpath("demo")))
+
+
+def course_with(folder: Path, students: int) -> Course:
+    """The demo course with as many invented students, the demo's thirteen over and over."""
+    shutil.copytree(DEMO, folder)
+    roster = (DEMO / "roster.csv").read_text("utf-8").splitlines()
+    rows = [roster[1 + i % 13].replace(f"s{1 + i % 13:02}", f"n{i + 1:04}", 1) for i in range(students)]
+    (folder / "roster.csv").write_text("\n".join([roster[0], *rows]) + "\n", "utf-8")
+    signed = (DEMO / "signoffs.csv").read_text("utf-8").splitlines()
+    machines = [line.split(",", 1)[1] for line in signed[1:] if line.startswith("s01,")]
+    lines = [f"n{i + 1:04},{machine}" for i in range(students) for machine in machines]
+    (folder / "signoffs.csv").write_text("\n".join([signed[0], *lines]) + "\n", "utf-8")
+    return read_course(folder)
+
+
+def measured(course: Course) -> Course:
+    """The course with every student's invented readings in its log."""
+    scenario = read_scenario((DEMO / "scenario.yaml").read_text("utf-8"))
+    readings = []
+    for student in course.students:
+        for (quantity, place), text in simulated(course, student, scenario).items():
+            readings.append(Reading(student.id, quantity, place, 1, text, Fraction(text) if "/" not in text else None))
+    course.log.add(readings)
+    course.fresh()
+    return course
+
+
+def test_ten_thousand_students_quantities(benchmark):
+    """All quantities of 10,000 students, each with own stock and four readings of the real case."""
+    graph = read_course(DEMO).cabinet.graph
+    chance = random.Random(1)
+
+    def off(name: str) -> Given:
+        return Given(graph.base[graph.index[name]] + Fraction(chance.randint(-20, 20), 10), Origin.READING)
+
+    names = ("divider.upper.width", "divider.upper.height", "door.stile.left.width", "back.groove.width")
+    given = [({"stock.case.thickness": off("stock.case.thickness")}, {n: off(n) for n in names}) for _ in range(10_000)]
+    benchmark.pedantic(lambda: [graph.evaluate(settings, found) for settings, found in given], rounds=1)
+
+
+def test_one_student_after_a_reading(benchmark):
+    """One student's quantities after one more reading."""
+    course = read_course(DEMO)
+    settings = course.without_log(course.students[0]).settings
+    found = {"divider.upper.width": Given(Fraction("365.2"), Origin.READING)}
+    benchmark(lambda: course.cabinet.graph.evaluate(settings, found))
+
+
+def test_one_packet_as_pdf(benchmark):
+    """One student's packet, rows to PDF."""
+    course = read_course(DEMO)
+    lessons = read_lessons(course)
+    benchmark.pedantic(lambda: write_pdf(packet(course, course.students[0], lessons, "").document), rounds=3)
+
+
+@pytest.mark.parametrize("students", [24])
+def test_prepare_a_class(benchmark, tmp_path, students):
+    """All papers of a class: HTML, PDF, workbooks, class sheets."""
+    course = course_with(tmp_path / "course", students)
+    benchmark.pedantic(lambda: prepare_course(course), rounds=1)
+
+
+@pytest.mark.parametrize("students", [24, 1000])
+def test_collect_a_class(benchmark, tmp_path, students):
+    """Reading a class's filled workbooks into the log."""
+    course = course_with(tmp_path / "course", students)
+    filled_workbooks(course, tmp_path / "in")
+    benchmark.pedantic(lambda: collect(course, [tmp_path / "in"]), rounds=1)
+
+
+@pytest.mark.parametrize("students", [24, 1000])
+def test_grade_a_class(benchmark, tmp_path, students):
+    """Grading a class from the log and writing its gradebook."""
+    course = measured(course_with(tmp_path / "course", students))
+    benchmark.pedantic(lambda: write_gradebook(grade(course)), rounds=1)
