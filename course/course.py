@@ -21,6 +21,7 @@ from course.stock import Piece, read_stock
 from shared.handbook import tables
 from shared.places import Items, Mapping, Place, Table, Text, Unreadable, read_csv, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant
+from shared.terms import TERMS, Wording, wording
 from shared.units import SHOWN
 
 SETTINGS = (
@@ -58,12 +59,24 @@ class Course:
     log: Log
     notes: tuple[Problem, ...] = ()
     """Things to look at that do not stop the work."""
+    forbidden: tuple[str, ...] = ()
+    """Machines of the shop that no student may use (`shop: {forbidden: [dado set]}`)."""
+    hand_only: tuple[str, ...] = ()
+    """Operations, by name or title, that the shop allows by hand alone (`shop: {hand_only: [cut dadoes]}`)."""
     _values: dict[str, Values] = field(default_factory=dict, repr=False)
 
     @cached_property
     def plan_values(self) -> Values:
         """The cabinet as planned, before any student's choice, stock or reading."""
         return self.cabinet.graph.evaluate(self._settings({}))
+
+    @cached_property
+    def wording(self) -> Wording:
+        """US or UK words for its documents (`terms` in `course.yaml`); what people wrote of themselves stays."""
+        people = (text for s in self.students for text in (s.id, s.name, s.bench, *s.pieces.values()))
+        course = (self.title, self.id, self.term, self.instructor, self.cabinet.title, *self.sessions)
+        own = (text.text for name, text in self.settings.items() if name.startswith("safety."))
+        return wording(self.text("terms", "us"), (*people, *course, *own))
 
     def student(self, wanted: str) -> Student:
         """The student of an id or a name.
@@ -141,6 +154,8 @@ class Course:
         """Whether a student may use a machine on the day of issue."""
         if machine not in self.machines:
             return Permission(False, f"the shop has no {machine}")
+        if machine in self.forbidden:
+            return Permission(False, f"the shop does not allow the {machine}")
         try:
             day = datetime.date.fromisoformat(self.date)
         except ValueError:
@@ -229,8 +244,10 @@ def read_course(folder: Path) -> Course:
     cabinet, unit, revision = _cabinet(folder, problems)
     units = _one_of(top, "units", tuple(SHOWN), "mm", problems)
     paper = _one_of(top, "paper", ("a4", "letter"), "a4" if units == "mm" else "letter", problems)
+    _one_of(top, "terms", TERMS, "us", problems)
     _days(top, problems)
     machines = _words(top.get("shop"), "machines")
+    _are_machines(top.get("shop"), machines, problems)
     stock: dict[str, Piece] = {}
     students: tuple[Student, ...] = ()
     signoffs: dict[tuple[str, str], SignOff] = {}
@@ -255,6 +272,7 @@ def read_course(folder: Path) -> Course:
         folder, title, f"{top.text('id', _slug(title))} r{revision}", top.text("term"), top.text("instructor"), paper,
         top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
         _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
+        _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"),
     )  # fmt: skip
     return _proved(course)
 
@@ -315,6 +333,20 @@ def _one_of(top: Mapping, key: str, known: tuple[str, ...], default: str, proble
 def _words(node: object, key: str) -> tuple[str, ...]:
     value = node.get(key) if isinstance(node, Mapping) else None
     return tuple(item.text for item in value if isinstance(item, Text)) if isinstance(value, Items) else ()
+
+
+def _are_machines(shop: object, machines: tuple[str, ...], problems: list[Problem]) -> None:
+    """What is forbidden is a machine of the shop, spelled as there: a slip would allow it."""
+    for key in ("forbidden", "hand_only"):
+        node = shop.get(key) if isinstance(shop, Mapping) else None
+        if node is not None and not isinstance(node, Items):
+            do = f"Write `{key}: [one, two]`."
+            problems.append(Problem("P025", node.place, f"shop.{key} is not a list", do))
+    forbidden = shop.get("forbidden") if isinstance(shop, Mapping) else None
+    for item in forbidden if isinstance(forbidden, Items) else ():
+        if isinstance(item, Text) and item.text not in machines:
+            says = f"shop.forbidden names '{item.text}', which is not among shop.machines"
+            problems.append(Problem("P025", item.place, says, meant(item.text, machines)))
 
 
 def _date(text: Text | None) -> datetime.date | None:

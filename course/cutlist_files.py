@@ -109,7 +109,7 @@ def write_cutlist(course: Course, student: Student, rows: Sequence[CutRow], out:
     if writer is None:
         says = f"a cut list cannot be written as '{out.suffix or out.name}'"
         raise InputRefused([Problem("F003", Place(str(out)), says, "Let the name end in .html, .pdf, .xlsx or .csv.")])
-    return write_file(out, writer(course, student, rows))
+    return write_file(out, writer(course, student, [course.wording.record(row) for row in rows]))
 
 
 def _csv(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
@@ -138,7 +138,8 @@ def _xlsx(course: Course, student: Student, rows: Sequence[CutRow]) -> bytes:
     bold = book.add_format({"bold": True})
     head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     cell = book.add_format({"text_wrap": True, "valign": "top"})
-    sheet.write_string(0, 0, f"Cut list of {student.name} ({student.id}), sizes in {student.shown.unit}", bold)
+    title = course.wording.text(f"Cut list of {student.name} ({student.id}), sizes in {student.shown.unit}")
+    sheet.write_string(0, 0, title, bold)
     sheet.write_string(1, 0, f"{course.title}, {course.id}, {course.date}")
     for number, column in enumerate(COLUMNS):
         sheet.write_string(3, number, column.heading, head)
@@ -229,10 +230,11 @@ def _list_row(row: CutRow, because: bool) -> ListRow:
 def cutlist_document(course: Course, student: Student, rows: Sequence[CutRow]) -> Document:
     """The list as a document of its own."""
     tree = cutlist_tree(student, rows, FileSystemLoader([str(course.folder / "lessons"), TEMPLATES]))
-    return Document(
+    document = Document(
         f"Cut list of {student.name}", f"{student.name} ({student.id})", course.id, tree, course.paper,
         student.large_print,
     )  # fmt: skip
+    return course.wording.document(document)
 
 
 def _html(course: Course, student: Student, rows: Sequence[CutRow]) -> str:

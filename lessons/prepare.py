@@ -50,13 +50,13 @@ def prepare_course(
         made = packet(course, one, lessons, only)
         problems += made.problems
         name = f"{made.file_name}-{safe_name(only)}" if only else made.file_name
-        written += _written(course.folder / "out" / "packets" / name, made.document, problems)
+        written += _written(course, Path("packets") / name, made.document, problems)
         if not only:
             written.append(write_sheet(course, one, course.folder / "out" / "sheets" / f"{name}.xlsx"))
         told(one.name)
     if not student and not only:
         for sheet in class_sheets(course, lessons):
-            written += _written(course.folder / "out" / "class" / sheet.file_name, sheet.document, problems)
+            written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
     return Prepared(tuple(written), tuple(dict.fromkeys(problems)))
 
 
@@ -77,11 +77,17 @@ def operation_name(lessons: Lessons, wanted: str) -> str:
     return found
 
 
-def _written(path: Path, document: Document, problems: list[Problem]) -> Iterator[Path]:
-    """The document as HTML and PDF; one that cannot be printed is reported and the HTML still written."""
-    yield write_file(path.with_name(f"{path.name}.html"), write_html(document))
+def _written(course: Course, name: Path, document: Document, problems: list[Problem]) -> Iterator[Path]:
+    """The document as HTML and PDF; one that cannot be printed is reported and the HTML still written.
+
+    Args:
+        course: Gives the folder and the words.
+        name: Within the folder `out`, without ending.
+    """
+    path, worded = course.folder / "out" / name, course.wording.document(document)
+    yield write_file(path.with_name(f"{path.name}.html"), write_html(worded))
     try:
-        pdf = write_pdf(document)
+        pdf = write_pdf(worded)
     except InputRefused as refused:
         problems += refused.problems
         return

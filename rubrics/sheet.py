@@ -167,10 +167,17 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     last = _parts(parts, course, student)
     _finish(parts, course, student, PART_COLUMNS, last, "date")
     _warned(parts, PART_COLUMNS, "state", last, "Not a state", "Write " + ", ".join(STATES) + ".")
+    _in_terms(book, course)
     book.properties.creator = "fairfit"
     book.properties.title = f"Measuring sheet of {student.id}"
     book.properties.created = book.properties.modified = _DATE
     return _bytes(book)
+
+
+def _in_terms(book: Workbook, course: Course) -> None:
+    """The words of the course in every cell; names of quantities and parts are dotted and stay."""
+    for cell in (cell for sheet in book.worksheets for row in sheet.iter_rows() for cell in row if cell.value):
+        cell.value, cell.data_type = course.wording.text(str(cell.value)), "s"
 
 
 def _size(large: bool) -> int:

@@ -1,0 +1,178 @@
+"""US and UK words: one or the other in every document of a course, and nothing but words is changed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import openpyxl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from course.course import Course, read_course
+from course.cutlist import cut_rows
+from course.cutlist_files import write_cutlist
+from lessons.prepare import prepare_course
+from rubrics.feedback import feedback_document, pages
+from rubrics.grading import grade
+from rubrics.sheet import measurement_workbook
+from shared.problems import InputRefused
+from shared.render.html import write_html
+from shared.terms import pairs, wording
+
+US_ONLY = (
+    *("rabbet", "rabbets", "rabbeted", "rabbeting", "dado", "dadoes", "dados", "mortise", "mortises", "mortised"),
+    *("caliper", "carcass", "clamp", "clamps", "clamped", "clamping", "lumber", "jointer", "miter", "table saw"),
+    *("sign-off", "sign-offs", "hardware", "track saw", "sheet goods", "glue-up", "winding sticks", "cut list"),
+    *("shelf pin", "shelf pins", "solid wood", "stop block", "story rod", "story stick", "auxiliary fence"),
+    *("millimeters", "center", "centering", "color", "fibers", "labeled", "neighbor", "vapor", "vise", "jewelry"),
+)
+"""Words that a UK workshop does not use, or spells otherwise (common practice)."""
+UK_ONLY = (
+    *("rebate", "rebates", "rebated", "housing", "housings", "mortice", "mortices", "calliper", "carcase", "cramp"),
+    *("cramps", "cramped", "timber", "thicknesser", "surface planer", "mitre", "circular saw bench", "authorisation"),
+    *("ironmongery", "cutting list", "trenching head", "millimetres", "centre", "colour", "fibres", "labelled"),
+)
+UK = "title: Test course\nid: test\ndate: 2026-10-05\nterms: uk\ninvented: yes\nshop: {machines: [table saw, dado set]}\n"
+
+
+def found(words: tuple[str, ...], text: str) -> list[str]:
+    """Which of some words stand in a text, whole and in any case; UK phrases that hold a US word do not count."""
+    plain = re.sub(r"[\s\u00a0]+", " ", text.replace("\u2011", "-")).lower()
+    return [word for word in words if re.search(rf"(?<![\w.]){re.escape(word)}(?!\w|\.\w)", plain)]
+
+
+def shown(page: str) -> str:
+    """What a reader of an HTML page sees or hears: texts, texts of drawings and their descriptions."""
+    page = re.sub(r"<style>.*?</style>", "", page, flags=re.DOTALL)
+    spoken = " ".join(re.findall(r'(?:alt|aria-label|title)="([^"]*)"', page))
+    return f"{re.sub(r'<[^>]+>', ' ', page)} {spoken}"
+
+
+def cells(workbook: Path) -> str:
+    book = openpyxl.load_workbook(workbook)
+    return "\n".join(
+        str(cell.value) for sheet in book for row in sheet.iter_rows() for cell in row if cell.value is not None
+    )
+
+
+def documents(course: Course) -> Iterator[tuple[str, str]]:
+    """Every kind of document of a course by its name: packets, class sheets, measuring sheets, lists, feedback."""
+    prepared = prepare_course(course)
+    for path in prepared.written:
+        if path.suffix == ".html":
+            yield path.name, shown(path.read_text("utf-8"))
+        elif path.suffix == ".xlsx":
+            yield path.name, cells(path)
+    for page in pages(grade(course)):
+        yield f"feedback of {page.student.id}", shown(write_html(feedback_document(page, course)))
+    student = course.students[0]
+    for ending in ("csv", "html"):
+        path = write_cutlist(course, student, cut_rows(course, student), course.folder / f"list.{ending}")
+        text = path.read_text("utf-8")
+        yield path.name, text if ending == "csv" else shown(text)
+    yield "list.xlsx", cells(write_cutlist(course, student, cut_rows(course, student), course.folder / "list.xlsx"))
+
+
+def demo(folder: Path, terms: str) -> Course:
+    """The demo course with few students: mm, large print, no sign-off, one hand route."""
+    rows = (folder / "roster.csv").read_text("utf-8").splitlines()
+    kept = [row for row in rows if row[:3] in ("id,", "s03", "s04", "s05", "s10")]
+    (folder / "roster.csv").write_text("\n".join(kept) + "\n", "utf-8")
+    signed = (folder / "signoffs.csv").read_text("utf-8").splitlines()
+    (folder / "signoffs.csv").write_text("\n".join([signed[0], *(s for s in signed if s[:3] in ("s03", "s04", "s10"))]) + "\n", "utf-8")
+    with (folder / "course.yaml").open("a", encoding="utf-8") as file:
+        file.write(f"terms: {terms}\n")
+    return read_course(folder)
+
+
+@pytest.mark.parametrize(("terms", "other"), [("uk", US_ONLY), ("us", UK_ONLY)])
+def test_no_document_of_a_course_holds_a_word_of_the_other_side(
+    demo_folder: Path, terms: str, other: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Packets, class sheets, measuring sheets, cut lists and feedback, drawings and their descriptions included."""
+    monkeypatch.setattr("lessons.prepare.write_pdf", lambda document: b"")  # made of the same tree as the HTML
+    leaks = {name: words for name, text in documents(demo(demo_folder, terms)) if (words := found(other, text))}
+    assert leaks == {}
+
+
+def test_a_uk_document_says_the_uk_words_and_its_language(course_folder: Callable[..., Path]) -> None:
+    """The feature is there at all: rebate and housing stand in the packet, which is marked as British English."""
+    course = read_course(course_folder(course=UK))
+    written = prepare_course(course, "s1").written
+    page = next(path for path in written if path.suffix == ".html").read_text("utf-8")
+    assert {"rebate", "housing", "calliper", "cutting list"} <= set(found(UK_ONLY, shown(page)))
+    assert 'lang="en-GB"' in page
+
+
+@pytest.mark.parametrize(
+    ("us", "uk"),
+    [
+        ("Cut the Dadoes, then a dado.", "Cut the Housings, then a housing."),
+        ("RABBET", "REBATE"),
+        ("A sign-off. An auxiliary fence.", "An authorisation. A false fence."),
+        ("The jointer and the planer", "The surface planer and the thicknesser"),
+        ("a zero-clearance insert", "a close-fitting table insert"),
+        ("dado\u00a0set, table\u2011saw", "trenching head, circular saw bench"),
+        ("Glue up the case", "Glue up the case"),
+    ],
+)
+def test_plurals_capitals_and_articles_follow(us: str, uk: str) -> None:
+    """Words of the trade in the UK (common practice)."""
+    assert wording("uk").text(us) == uk
+
+
+@pytest.mark.parametrize(
+    "text", ["divider.dado.1_left.width", "case.rabbet", "10_dadoes.md", "rabbet.pdf", "dadoist", "rabbet_depth"]
+)
+def test_names_of_quantities_and_files_and_longer_words_stay(text: str) -> None:
+    """A dotted name, a file name, a word with more letters."""
+    assert wording("uk").text(text) == text
+
+
+def test_names_of_people_and_of_the_course_stay(course_folder: Callable[..., Path]) -> None:
+    """A student called Dado Clamp keeps the name in packet, list and sheet; the work beside it is put into UK words."""
+    roster = "id,name,bench,units\ns1,Dado Clamp,Rabbet row,mm\n"
+    course = read_course(course_folder(course=UK.replace("Test course", "Rabbet course"), roster=roster))
+    written = prepare_course(course, "s1").written
+    page = next(path for path in written if path.suffix == ".html")
+    text = shown(page.read_text("utf-8"))
+    for kept in ("Dado Clamp", "Rabbet row", "Rabbet course"):
+        assert kept in text
+        text = text.replace(kept, "")
+    assert found(US_ONLY, text) == [] and page.name == "s1-Dado-Clamp.html"
+    sheet = measurement_workbook(course, course.students[0])
+    path = course.folder / "sheet.xlsx"
+    path.write_bytes(sheet)
+    assert "Dado Clamp" in cells(path) and "divider.dado.1_left.width" in cells(path)
+
+
+def test_a_course_without_the_setting_is_printed_as_it_is_written() -> None:
+    """US words are the default, and nothing is touched."""
+    assert wording("us").text("a dado and a rabbet") == "a dado and a rabbet"
+
+
+def test_another_word_for_the_terms_is_refused(course_folder: Callable[..., Path]) -> None:
+    """With file, line and what there is."""
+    with pytest.raises(InputRefused) as refused:
+        read_course(course_folder(course=UK.replace("terms: uk", "terms: ukk")))
+    assert str(refused.value) == "course.yaml:4:8: P013: terms is 'ukk'\n    Did you mean 'uk'?"
+
+
+@given(st.lists(st.sampled_from([*pairs(), *pairs().values(), "a", "an", "the", "Bo", ","]), max_size=8).map(" ".join))
+def test_words_are_exchanged_once(text: str) -> None:
+    """A text in UK words is not changed again, whatever it was made of."""
+    once = wording("uk").text(text)
+    assert wording("uk").text(once) == once
+
+
+def test_every_us_word_of_the_table_is_gone_after_it() -> None:
+    """No row leaves a US word behind, neither its own nor another's."""
+    uk = sorted(set(pairs().values()), key=len, reverse=True)
+    for us in pairs():
+        text = wording("uk").text(f"the {us} there").lower()
+        for word in uk:
+            text = text.replace(word, "")
+        assert found(tuple(set(pairs()) - set(uk)), text) == [], us
