@@ -8,6 +8,7 @@ out that needs a part which is cut already, or that the geometry forbids, is not
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -401,13 +402,18 @@ def size_text(value: Fraction, shown: Shown) -> str:
 # -- working it out --------------------------------------------------------------------------------------
 
 
-def remedies(course: Course, student: Student) -> tuple[Remedy, ...]:
+def remedies(course: Course, student: Student, library: RemedyLibrary | None = None) -> tuple[Remedy, ...]:
     """The mistakes that a student's readings show, each with the ways out that are still open.
+
+    Args:
+        course: The course.
+        student: Whose cabinet.
+        library: The remedies, when they were read before, as for a whole class; else they are read here.
 
     Raises:
         InputRefused: A remedy file cannot be used.
     """
-    library = read_remedies(course.folder)
+    library = library or read_remedies(course.folder)
     if library.problems:
         raise InputRefused(library.problems)
     now, states = course.values(student), course.log.states(student.id)
@@ -673,3 +679,21 @@ class _Case:
 
 def _name_length(assembly: Assembly) -> int:
     return len(assembly.name)
+
+
+def remedy_text(remedy: Remedy) -> str:
+    """A mistake and its ways out as plain text of at most 100 columns."""
+    lines = [f"{remedy.where}: {remedy.says}", *_wrapped(f"Look first: {remedy.look_first}", 2)]
+    for number, option in enumerate(remedy.options, 1):
+        lines += [f"  {number}. {option.name} (about {option.minutes} minutes)", *_wrapped(option.do, 5)]
+        if option.ask_first:
+            lines += _wrapped("Ask first: if a machine is used for it, the piece is small.", 5)
+        lines += _wrapped(f"Wood: {option.stock}." if option.stock else "", 5)
+        lines += _wrapped(f"New sizes: {'; '.join(option.sizes)}." if option.sizes else "No other size changes.", 5)
+        lines += _wrapped(". ".join(option.already_cut) + "." if option.already_cut else "", 5)
+        lines += _wrapped(f"Checks: {option.checks}" if option.checks else "", 5)
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, by: int) -> list[str]:
+    return textwrap.wrap(text, 100, initial_indent=" " * by, subsequent_indent=" " * by)

@@ -4,13 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given as for_all
+from hypothesis import settings
+from hypothesis import strategies as st
 
-from course.course import Course
+from course.build import build, list_keys
+from course.course import Course, read_course
+from course.kinds import read_library
+from course.plan import read_plan
 from course.readings import Reading
-from course.remedies import Option, Remedy, read_remedies, remedies
+from course.remedies import COSTS, Option, Remedy, read_remedies, remedies
 from shared.problems import InputRefused
+
+CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
+LIBRARY = read_library()
+CABINET = build(read_plan(CLASS_PLAN, "plan.yaml", list_keys(LIBRARY)), LIBRARY)
+
+
+def in_folder(folder: Path) -> Course:
+    """The class cabinet and one student, in a folder of its own."""
+    (folder / "course.yaml").write_text("title: Test\nid: test\ndate: 2026-10-05\ninvented: yes\n", "utf-8")
+    (folder / "plan.yaml").write_text(CLASS_PLAN, "utf-8")
+    (folder / "roster.csv").write_text("id,name\ns1,Ada Test\n", "utf-8")
+    return read_course(folder)
 
 
 @pytest.fixture
@@ -255,19 +276,12 @@ def test_a_way_out_that_the_geometry_forbids_is_not_offered(found):
     assert "stand 2.0\u00a0mm off" in again.do
 
 
-def test_a_thicker_panel_allows_the_plain_way_out(found, class_plan):
+def test_a_thicker_panel_allows_the_plain_way_out(found):
     """In panels of 14 the faces simply change places; the panel need not be set back."""
-    plan = class_plan.replace("form: solid, thickness: 12", "form: solid, thickness: 14")
+    plan = CLASS_PLAN.replace("form: solid, thickness: 12", "form: solid, thickness: 14")
     remedy = found({"back.groove.front_lip": "7.0"}, plan=plan)["groove from the wrong face"]
     assert names(remedy) == ["let the two faces change places", "groove that part again"]
     has(remedy.options[0], back__tenon__face_shoulder="7.05", back__panel__back_rabbet="1.1")
-
-
-@pytest.fixture
-def class_plan() -> str:
-    from importlib.resources import files
-
-    return files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
 
 
 def test_thin_tenon(found):
@@ -366,8 +380,6 @@ source: common practice
 
 def test_a_course_adds_remedies_of_its_own(course_folder):
     """A file in the course folder's `remedies` is used beside the built-in ones."""
-    from course.course import read_course
-
     folder = course_folder()
     (folder / "remedies").mkdir()
     (folder / "remedies" / "short_shelf.yaml").write_text(GOOD, "utf-8")
@@ -393,8 +405,6 @@ def test_a_course_adds_remedies_of_its_own(course_folder):
 )  # fmt: skip
 def test_a_remedy_that_cannot_be_used_is_refused_with_its_place(course_folder, old, bad, code, place, says):
     """Each fault of a file is told with its line and what is wrong."""
-    from course.course import read_course
-
     folder = course_folder()
     (folder / "remedies").mkdir()
     assert old in GOOD
@@ -411,3 +421,56 @@ def test_built_in_remedies_can_be_read():
     library = read_remedies()
     assert library.problems == ()
     assert all(spec.source for spec in library.definitions)
+
+
+def test_the_command_prints_the_ways_out(course_folder):
+    """`remedy` prints each mistake with its ways out and ends with 1; with nothing to put right it ends with 0."""
+    from typer.testing import CliRunner
+
+    from course.commands import app
+
+    folder = course_folder()
+    with_readings(read_course(folder), RAILS)
+    result = CliRunner().invoke(app, ["remedy", str(folder), "Ada"])
+    text = result.output.replace("\u00a0", " ")
+    assert result.exit_code == 1
+    assert "Ada Test: it happens to everyone, and this can still be done." in text
+    assert "back: rails 1.5 mm short from shoulder to shoulder" in text
+    assert "Look first: Are the stiles ripped to their width yet?" in text
+    assert "1. leave the stiles wider (about 10 minutes)" in text
+    assert "2. glue a lipping on each stile (about 40 minutes)" in text
+    assert text.count("Ask first: if a machine is used for it, the piece is small.") == 1
+    assert "3. cut the short rails again (about 45 minutes)" in text
+    assert max(map(len, text.splitlines())) <= 100
+    clean = CliRunner().invoke(app, ["remedy", str(folder), "Bo"])
+    assert (clean.exit_code, clean.output) == (0, "The readings of Bo Test ask for no remedy.\n")
+
+
+@settings(max_examples=25, deadline=None)
+@for_all(
+    st.dictionaries(
+        st.sampled_from([part.name for part in CABINET.parts]), st.sampled_from(["cut", "jointed", "glued"]), max_size=6
+    ),
+    st.dictionaries(
+        st.sampled_from([q.name for q in CABINET.graph.quantities if q.read]),
+        st.integers(-40, 40),
+        min_size=1,
+        max_size=4,
+    ),
+)
+def test_no_way_out_sizes_a_cut_part_or_breaks_the_geometry(states, nudges):
+    """Whatever is cut and read: no way out gives a cut part another size, and each loses no less than the one before."""
+    with TemporaryDirectory() as folder:
+        course = in_folder(Path(folder))
+        planned = course.plan_values
+        readings = {name: str(planned.number(name) + Fraction(by, 10)) for name, by in nudges.items()}
+        found = remedies(*with_readings(course, readings, states))
+        for one in (option for remedy in found for option in remedy.options):
+            again = {part.name for part in CABINET.parts if f"{part.label} again" in one.stock}
+            for change in one.changes:
+                part = change.quantity.rpartition(".")[0]
+                assert part not in states or part in again or not change.quantity.endswith((".length", ".width"))
+        for remedy in found:
+            ranks = [COSTS.index(one.costs) for one in remedy.options]
+            assert ranks == sorted(ranks)
+            assert 1 <= len(ranks) <= 4
