@@ -542,7 +542,7 @@ class _Case:
     def _reached(self, state: str, entry: str) -> bool:
         """Whether a part of the group is in that state or further on, or a size of it has been read."""
         parts = self.spot.parts(entry)
-        if not parts:
+        if not parts and entry not in self.spot.assembly.members:
             return any(name in self.now.found for name in self._names([entry], state))
         return any(self._is(part, state) for part in parts)
 
