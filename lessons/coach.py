@@ -28,7 +28,7 @@ from shared.units import INCH, NotALength, Shown, decimal, length
 SIDES = ("over", "under")
 FAR = Fraction(1, 2)
 """A reading that is off by more than this share of its target is a slip of reading or of unit, not of a set-up."""
-SHOWN_BEYOND = 3
+SHOWN_BEYOND = 2
 """Readings in the table on each side of the limits."""
 _HEAD = ("coach", "operations", "things", "source")
 _THING = ("name", "reads", "is", "lower", "upper", "step", "stop", "routes")
@@ -55,10 +55,9 @@ class Move:
         return f"{text}, {amount(off / 2, shown)} {self.half}" if self.half else text
 
     def hint(self) -> str:
-        """`Too thick: raise cutter ... if you re-cut the back cheek only, or ... if both.` and the note."""
-        text = f"Too {self.word}: {self.turn} \u2026 {self.once}"
-        text = f"{text}, or \u2026 {self.half}" if self.half else text
-        return f"{text}. {self.note}".strip()
+        """`Thick: the first amount if you re-cut the back cheek only, the second if both.` and the note."""
+        text = f"the first amount {self.once}, the second {self.half}" if self.half else self.once
+        return f"{self.word.capitalize()}: {text}. {self.note}".strip()
 
     def short(self, off: Fraction, shown: Shown) -> str:
         """What is moved, for a table: `raise cutter 0.25 or 0.125`."""
@@ -72,7 +71,7 @@ class Thing:
 
     name: str
     operations: tuple[str, ...]
-    """Operations that are set by it."""
+    """Operations that are set by it; it is printed on the sheet of the first."""
     reads: str
     """Pattern of the quantity in its assembly, `*` for one word; its fit check gives target and limits."""
     formula: str
@@ -132,9 +131,9 @@ class CoachTable:
     of: str
     """Assemblies it is for, when there is more than one target."""
     rows: tuple[TableRow, ...]
-    """Three readings under the limits, the limits, three over them; empty lines where there is no such reading."""
+    """Two readings under the limits, the limits, two over them; empty lines where there is no such reading."""
     hint: str
-    """What the amounts mean, under and over the limits, and what to do within them."""
+    """When each amount holds, under and over the limits, and what to do within them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,7 +334,7 @@ def coach_tables(
 ) -> Iterator[CoachTable]:
     """The tables of one operation by one route: what to move for readings around the student's own targets."""
     for thing in things_of(course)[0]:
-        if works[0].operation.name in thing.operations and route in thing.routes:
+        if works[0].operation.name == thing.operations[0] and route in thing.routes:
             found = goals(thing, works, course, student, rows)
             for goal in found:
                 of = ", ".join(goal.of) if len(found) > 1 else ""
@@ -360,7 +359,7 @@ def _lines(thing: Thing, goal: Goal, route: str, student: Student) -> Iterator[T
 
 
 def _beyond(goal: Goal, step: Fraction) -> list[Fraction]:
-    """The first three steps from the target that are outside the limits."""
+    """The first steps from the target that are outside the limits."""
     found, reading = [], goal.target
     while len(found) < SHOWN_BEYOND:
         reading += step
@@ -371,7 +370,7 @@ def _beyond(goal: Goal, step: Fraction) -> list[Fraction]:
 
 def _hint(thing: Thing, route: str) -> str:
     over, under = thing.routes[route]
-    return f"{under.hint()} {over.hint()} Within the limits: {thing.stop}"
+    return f"{under.hint()} {over.hint()} Else: {thing.stop}"
 
 
 # -- the answer ------------------------------------------------------------------------------------------

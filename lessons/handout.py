@@ -12,6 +12,7 @@ from course.course import Course
 from course.quantities import Values
 from course.roster import Student
 from lessons.cautions import GENERAL, SEVERITIES, Caution, cautions_for
+from lessons.coach import CoachGrid, coach_tables, grids
 from lessons.drawings import DATA, DRAWINGS, Bench, Drawing, part_drawing
 from lessons.operation import BOX, Route, Step
 from lessons.route import choose
@@ -117,9 +118,15 @@ class OperationPage:
     steps: tuple[StepRow, ...]
     missing: str
     """Why there are no steps: the sign-off that is missing; empty when there are."""
+    barred: tuple[str, ...]
+    """Tools that the shop allows nobody for this operation."""
+    stance: str
+    """How to stand and hold with this student's hand, where that differs between hands."""
     mistakes: tuple[str, ...]
     right: tuple[str, ...]
     checks: tuple[CheckRow, ...]
+    coach: tuple[CoachGrid, ...]
+    """What to move after a test cut, tables side by side."""
     powered: bool
     closing: tuple[str, ...]
     """Order of authority and other lines at the end of a powered operation."""
@@ -183,9 +190,13 @@ def operation_page(
         tuple(_condensed(found, powered)),
         tuple(sorted((_row(c) for c in found if c.id not in placed and not _short(c, powered)), key=_gravest)),
         tuple(_steps(route.steps, found, texts)) if route else (),
-        "" if route else deferral("sign_off.missing", machine=chosen.machine, missing=chosen.missing),
+        "" if route or not chosen.machine else deferral(
+            "sign_off.missing", machine=chosen.machine, missing=chosen.missing
+        ),
+        chosen.barred, operation.stance.get((route.name, student.hand), "") if route else "",
         tuple(map(texts.filled, operation.mistakes)), tuple(map(texts.filled, operation.right_when)),
-        _checks(course, works, rows), powered, tuple(_closing(route)) if powered and route else (),
+        _checks(course, works, rows), _coach(course, student, works, route, rows), powered,
+        tuple(_closing(route)) if powered and route else (),
     )  # fmt: skip
 
 
@@ -355,6 +366,14 @@ def _checks(course: Course, works: Sequence[Work], rows: Sequence[FitRow]) -> tu
     """What is read at the end of the operation, where there is a check for it."""
     wanted = {name for work in works for name in readings(work, course.cabinet)}
     return tuple(check_row(row) for row in rows if row.quantity in wanted)
+
+
+def _coach(
+    course: Course, student: Student, works: Sequence[Work], route: Route | None, rows: Sequence[FitRow]
+) -> tuple[CoachGrid, ...]:
+    """What to move after a test cut; in large print one table below the other."""
+    tables = coach_tables(course, student, works, route.name, rows) if route else ()
+    return grids(tables, 1 if student.large_print else 3)
 
 
 def check_row(row: FitRow) -> CheckRow:

@@ -27,6 +27,8 @@ SECTIONS = {
 }  # fmt: skip
 EACH = ("part", "opening", "male")
 """What a set-up number may be worked out for, one by one."""
+HANDS = ("right", "left")
+"""The hand a student works with."""
 RELATIVES = ("owner", "built_in", "filled")
 
 BOX = re.compile(r'\{\{\s*(size|caution)\("([^"{}]+)"\)\s*\}\}')
@@ -127,6 +129,8 @@ class Operation:
     reads: tuple[str, ...]
     """Patterns of the quantities that are measured at the end."""
     tools: tuple[str, ...]
+    stance: dict[tuple[str, str], str]
+    """How to stand and hold, by route and hand, where that differs between hands."""
     before_start: tuple[str, ...]
     mistakes: tuple[str, ...]
     right_when: tuple[str, ...]
@@ -148,7 +152,7 @@ class Operation:
 
 _HEAD = {
     "operation", "number", "title", "makes", "prepares", "parts", "stock", "stage", "after", "before", "together",
-    "hold", "routes", "glue", "cures", "setup", "reads_during", "reads", "tools",
+    "hold", "routes", "glue", "cures", "setup", "reads_during", "reads", "tools", "stance",
 }  # fmt: skip
 _ROUTE = ("station", "tool", "sign_off", "cautions", "minutes")
 _SETUP = ("name", "is", "where", "why", "each", "route", "fine", "only_if")
@@ -221,6 +225,7 @@ class _Reader:
             reads_during=self._words(head, "reads_during"),
             reads=self._words(head, "reads"),
             tools=self._words(head, "tools"),
+            stance=self._stance(head),
             before_start=self._items(sections, "before"),
             mistakes=self._items(sections, "mistakes"),
             right_when=self._items(sections, "right"),
@@ -350,6 +355,23 @@ class _Reader:
                 )
             )  # fmt: skip
         return tuple(found)
+
+    def _stance(self, head: Mapping) -> dict[tuple[str, str], str]:
+        """Notes for both hands, under the routes that the operation has."""
+        if head.get("stance") is None:
+            return {}
+        block, routes = self._block(head.get("stance"), head.keys["stance"], "stance"), head.get("routes")
+        found: dict[tuple[str, str], str] = {}
+        self._known(block, tuple(routes.entries) if isinstance(routes, Mapping) else (), "'stance'")
+        for route, node in block.items():
+            hands = self._block(node, block.keys[route], f"the stance '{route}'")
+            self._known(hands, HANDS, f"the stance '{route}'")
+            for hand in HANDS:
+                found[route, hand] = " ".join(hands.text(hand).split())
+                if not found[route, hand]:
+                    says = f"the stance '{route}' says nothing for the {hand} hand"
+                    self.wrong("L002", hands.place, says, f"Write `{hand}:` and how to stand and hold.")
+        return found
 
     # -- the sections --------------------------------------------------------------------------------
 

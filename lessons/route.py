@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from course.course import Course
 from course.roster import Student
 from lessons.operation import ROUTES, Operation, Route
+from shared.places import Place
+from shared.problems import Problem, meant
+
+HAND = "hand"
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,19 +23,47 @@ class Chosen:
     machine: str
     """Machine without a sign-off; empty when nothing is missing."""
     missing: str
+    barred: tuple[str, ...]
+    """Tools of the routes that the shop offers to nobody."""
+
+
+def barred(course: Course, operation: Operation) -> tuple[Route, ...]:
+    """Routes of an operation that the shop offers to nobody."""
+    by_hand = is_by_hand(course, operation)
+    return tuple(
+        route
+        for name, route in operation.routes.items()
+        if route.sign_off in course.forbidden or (by_hand and name != HAND)
+    )
+
+
+def is_by_hand(course: Course, operation: Operation) -> bool:
+    """Whether the shop allows an operation by hand alone."""
+    return bool({operation.name.lower(), operation.title.lower()} & {name.lower() for name in course.hand_only})
 
 
 def choose(course: Course, student: Student, operation: Operation) -> Chosen:
     """The first route, in the order machine, router, hand, that this student may use on the day of issue."""
-    by_hand = bool({operation.name, "all"} & student.hand_route) and "hand" in operation.routes
+    chosen_hand = bool({operation.name, "all"} & student.hand_route) and HAND in operation.routes
+    not_here = barred(course, operation)
+    tools = tuple(route.tool for route in not_here)
     machine = missing = ""
-    for name in ("hand",) if by_hand else ROUTES:
+    for name in (HAND,) if chosen_hand else ROUTES:
         route = operation.routes.get(name)
-        if route is None:
+        if route is None or route in not_here:
             continue
         allowed = course.permission(student, route.sign_off) if route.sign_off else None
         if allowed is None or allowed.allowed:
-            return Chosen(route, machine, missing)
+            return Chosen(route, machine, missing, tools)
         if not machine:
             machine, missing = route.sign_off, allowed.missing
-    return Chosen(None, machine, missing)
+    return Chosen(None, machine, missing, tools)
+
+
+def unknown_names(course: Course, operations: Mapping[str, Operation]) -> Iterator[Problem]:
+    """Names under `shop.hand_only` that no operation has: a slip would leave the machine allowed."""
+    known = {name for operation in operations.values() for name in (operation.name, operation.title)}
+    for wanted in course.hand_only:
+        if wanted.lower() not in {name.lower() for name in known}:
+            says = f"shop.hand_only names '{wanted}', and no operation is called so"
+            yield Problem("L031", Place("course.yaml"), says, meant(wanted, known))

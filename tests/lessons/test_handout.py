@@ -11,8 +11,9 @@ from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
 from lessons.handout import CONDENSED, OperationPage, operation_page
 from lessons.operation import read_operations
 from lessons.packet import Lessons, read_lessons, sheet
-from lessons.route import choose
+from lessons.route import choose, unknown_names
 from rubrics.sheet import fit_rows
+from shared.problems import InputRefused
 from shared.render.tree import words
 
 OPERATIONS, _ = read_operations()
@@ -255,3 +256,90 @@ def test_what_is_read_at_the_end_stands_on_the_sheet_with_target_and_band(with_m
     assert lines["door rail top", "shoulder to shoulder"] == ("261.0", "260.7 to 261.3", 1)
     assert lines["door", "thickness of the tenon"][1] == "5.8 to 5.95"
     assert not any("stile" in title or "muntin" in title for title, _ in lines)
+
+
+def test_what_to_move_after_a_test_cut_stands_on_the_sheet(with_machines: Course) -> None:
+    """Under the set-up numbers: three things of the groove side by side, the rows of the coach, and no computer needed."""
+    page = page_of(with_machines, "groove edges")
+    (grid,) = page.coach
+    assert [table.name for table in grid.tables] == ["groove width", "front lip", "groove depth"]
+    text = text_of(with_machines, read_lessons(with_machines), "groove edges")
+    assert "5.7 raise cutter 0.3" in " ".join(text.split()) and "5.9 to 6.1 nothing" in " ".join(text.split())
+    assert text.index("After a test cut") < text.index("Safety before you switch on")
+
+
+def test_tables_stand_one_below_the_other_in_large_print(course_of: Callable[..., Course]) -> None:
+    """Six columns of large type would not fit the paper."""
+    roster = "id,name,bench,units,large_print\ns1,Ada Test,1,mm,yes\n"
+    course = course_of(course=COURSE, signoffs=signoffs(*MACHINES), roster=roster)
+    assert [len(grid.tables) for grid in page_of(course, "groove edges").coach] == [1, 1, 1]
+
+
+@pytest.mark.parametrize(("hand", "words"), [("right", "left foot forward"), ("left", "right foot forward")])
+def test_the_stance_is_for_the_students_own_hand(course_of: Callable[..., Course], hand: str, words: str) -> None:
+    """A plane is held the other way round; the other hand's note is not on the sheet."""
+    course = course_of(course=COURSE, roster=f"id,name,bench,units,hand\ns1,Ada Test,1,mm,{hand}\n")
+    text = text_of(course, read_lessons(course), "fit the door")
+    assert words in text
+    assert ("left foot forward" in text) != ("right foot forward" in text)
+
+
+def test_the_stance_follows_the_route(with_machines: Course, course_of: Callable[..., Course]) -> None:
+    """At the router table the feed is said, at the bench the plough plane."""
+    assert page_of(with_machines, "groove edges").stance.startswith("The feed goes from right to left.")
+    assert "fence" in page_of(course_of(course=COURSE), "groove edges", "s2").stance
+
+
+SHOP = f"machines: [{', '.join(MACHINES)}]"
+
+
+def test_a_forbidden_machine_is_offered_to_nobody_and_the_page_says_why(course_of: Callable[..., Course]) -> None:
+    """No dado set in this shop: the hand router makes the dadoes, though the sign-off for the dado set is there."""
+    text = COURSE.replace(SHOP, f"{SHOP}, forbidden: [dado set]")
+    course = course_of(course=text, signoffs=signoffs(*MACHINES))
+    page = page_of(course, "cut dadoes")
+    assert page.way == "hand router, straight bit and a clamped guide" and page.barred == ("dado set",)
+    sheet_text = text_of(course, read_lessons(course), "cut dadoes")
+    assert (
+        "The shop allows nobody to use the dado set for this operation. It is done here by hand router, straight bit "
+        "and a clamped guide: same sizes, same checks." in " ".join(sheet_text.split())
+    )
+    assert "Stack the dado set" not in sheet_text
+    assert page_of(course, "cut the tenons").way.startswith("bench")
+    assert page_of(course, "groove edges").barred == ()
+
+
+@pytest.mark.parametrize("name", ["cut dadoes", "Cut the dadoes"])
+def test_an_operation_may_be_allowed_by_hand_alone(course_of: Callable[..., Course], name: str) -> None:
+    """By name or title: neither dado set nor router, and rabbets are not touched by it."""
+    course = course_of(course=COURSE.replace(SHOP, f"{SHOP}, hand_only: [{name}]"), signoffs=signoffs(*MACHINES))
+    page = page_of(course, "cut dadoes")
+    assert page.way.startswith("bench") and len(page.barred) == 2 and not page.powered
+    assert page_of(course, "cut end rabbets").barred == ()
+
+
+def test_a_forbidden_machine_that_the_shop_does_not_list_is_refused(course_of: Callable[..., Course]) -> None:
+    """A slip of the pen would allow it."""
+    with pytest.raises(InputRefused) as caught:
+        course_of(course=COURSE.replace(SHOP, f"{SHOP}, forbidden: [dado sett]"))
+    (problem,) = caught.value.problems
+    assert (problem.code, problem.says, problem.do) == (
+        "P025", "shop.forbidden names 'dado sett', which is not among shop.machines", "Did you mean 'dado set'?",
+    )  # fmt: skip
+
+
+def test_a_shop_setting_that_is_no_list_is_refused(course_of: Callable[..., Course]) -> None:
+    """A single word would be read as nothing at all."""
+    with pytest.raises(InputRefused) as caught:
+        course_of(course=COURSE.replace(SHOP, f"{SHOP}, hand_only: cut dadoes"))
+    assert "P025: shop.hand_only is not a list\n    Write `hand_only: [one, two]`." in str(caught.value)
+
+
+def test_an_unknown_operation_under_hand_only_is_told(course_of: Callable[..., Course]) -> None:
+    """With the nearest name."""
+    course = course_of(course=COURSE.replace(SHOP, f"{SHOP}, hand_only: [cut dados]"))
+    (problem,) = unknown_names(course, OPERATIONS)
+    assert str(problem) == (
+        "course.yaml: L031: shop.hand_only names 'cut dados', and no operation is called so\n    "
+        "Did you mean 'cut dadoes' or 'Cut the dadoes'?"
+    )

@@ -255,7 +255,14 @@ class TestReading:
              "    Write a whole number, as in `number: 10`."),
             ("stage: stock", "stage: stok", "90_sharpen.md:6:8: L003: stage is 'stok'\n    Did you mean 'stock'?"),
             ("stage: stock", "stages: stock",
-             "90_sharpen.md:6:1: L002: the head has no 'stages'\n    Did you mean 'stage'?"),
+             "90_sharpen.md:6:1: L002: the head has no 'stages'\n    Did you mean 'stage' or 'stance'?"),
+            ("tools: [stone]", "tools: [stone]\nstance: {machine: {right: a, left: b}}",
+             "90_sharpen.md:15:10: L002: 'stance' has no 'machine'\n    Known are: hand."),
+            ("tools: [stone]", "tools: [stone]\nstance: {hand: {right: Left foot forward.}}",
+             "90_sharpen.md:15:16: L002: the stance 'hand' says nothing for the left hand\n"
+             "    Write `left:` and how to stand and hold."),
+            ("tools: [stone]", "tools: [stone]\nstance: {hand: sideways}",
+             "L003: the stance 'hand' must be `name: value` lines"),
             ("stage: stock\n", "",
              "90_sharpen.md:2:1: L002: the head has no 'stage'\n    Write `stage:` and its value."),
             ("hold: [groove]", "hold: [grove]", "90_sharpen.md:8:7: L005: there is no fit check 'grove'\n"
