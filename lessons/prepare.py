@@ -8,6 +8,7 @@ from pathlib import Path
 
 from course.course import Course
 from lessons.class_sheets import class_sheets
+from lessons.instructor import instructor_copy
 from lessons.packet import Lessons, packet, read_lessons
 from rubrics.sheet import write_sheet
 from shared.places import Place
@@ -57,6 +58,7 @@ def prepare_course(
     if not student and not only:
         for sheet in class_sheets(course, lessons):
             written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
+        written += _written(course, Path("class") / "instructor", instructor_copy(course, lessons), problems)
     return Prepared(tuple(written), tuple(dict.fromkeys(problems)))
 
 

@@ -195,7 +195,8 @@ def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_fo
     ]  # fmt: skip
     assert len(list((folder / "out" / "sheets").glob("*.xlsx"))) == 2
     assert "2 HTML, 2 PDF" in result.output and "packets" in result.output
-    assert {p.stem for p in (folder / "out" / "class").iterdir()} == {"settings", "sign-offs", "benches", "stock"}
+    names = {"settings", "sign-offs", "benches", "stock", "instructor"}
+    assert {p.stem for p in (folder / "out" / "class").iterdir()} == names
 
 
 def test_prepare_writes_one_sheet_of_one_student(course_folder: Callable[..., Path]) -> None:
