@@ -18,6 +18,9 @@ from course.cutting.recipe import Recipe, Shape
 NONE = -(1 << 60)
 """Less than any value, and twice it is still a number."""
 
+SMALL = 1 << 29
+"""Values up to this take half the memory, and half the time."""
+
 Passes = tuple[Axis, ...]
 """Axes of the table passes in order; the last is the first cut of the saw. Empty: until nothing changes.
 One pass alone makes a single strip, each part trimmed to its own width."""
@@ -58,13 +61,18 @@ class _Strips:
         self.numbers = [number for number, _ in shapes]
         self.sizes = [side[along] for side in sides]
         self.heights = sorted({side[along.other] for side in sides})
+        self.areas = [side[0] * side[1] for side in sides]
+        self.room = int(self.us[-1]) * int(self.vs[-1])
         self.before_u = np.array([floor_index(self.us, np.maximum(self.us - u, -1)) for u in self.sizes])
         self.before_v = np.array([floor_index(self.vs, np.maximum(self.vs - h, -1)) for h in self.heights])
         self.taller = np.array([[side[along.other] > h for h in self.heights] for side in sides])
 
     def fill(self, values: np.ndarray, u_from: int, stacked: bool) -> _Stacks:
         """Best stacks (of one strip only, unless `stacked`) for every u from index `u_from` and every v."""
-        gains = np.where(self.taller, NONE, values[:, None])
+        most = max(int(v) * self.room // max(a, 1) for v, a in zip(values, self.areas, strict=True))
+        small = most < SMALL
+        kind, none = (np.int32, -SMALL) if small else (np.int64, NONE)
+        gains = np.where(self.taller, none, values[:, None]).astype(kind)
         strips, part = _knapsack(self.before_u, gains, len(self.heights))
         each = np.ascontiguousarray(strips[u_from:].T)
         before = self.before_v if stacked else np.minimum(self.before_v, 0)
@@ -115,8 +123,8 @@ def _knapsack(before: np.ndarray, gains: np.ndarray, columns: int) -> tuple[np.n
         columns: Number of columns.
     """
     length = before.shape[1]
-    table = np.zeros((length + 1, columns), dtype=np.int64)
-    table[-1] = NONE
+    table = np.zeros((length + 1, columns), dtype=gains.dtype)
+    table[-1] = NONE if gains.dtype == np.int64 else -SMALL
     chosen = np.full((length, columns), -1, dtype=np.int16)
     for here in range(1, length):
         found = table[before[:, here]] + gains
@@ -181,7 +189,9 @@ class Table:
         self.stacks = strips.fill(values, len(strips.us) - 1 if corner_only else 0, len(passes) != 1)
         self.values = self.stacks.values if base is Axis.RIP else np.ascontiguousarray(self.stacks.values.T)
         """Rows are x, columns y."""
-        for axis in passes[2:]:
+        for number, axis in enumerate(passes[2:], 3):
+            if whole and number == len(passes):
+                self.values = self.values[:, -1:] if axis is Axis.CROSSCUT else self.values[-1:, :]
             self._cut(axis)
         if not passes:
             axis, idle = base, 0
@@ -213,13 +223,18 @@ class Table:
         row, column = min(i, self.values.shape[0] - 1), min(j, self.values.shape[1] - 1)
         return Best(int(self.values[row, column]), self._read(i, j, len(self.levels)))
 
+    def _chosen(self, i: int, j: int, level: int) -> int:
+        """The cut of a level at (i, j); its table may be the last row or column alone."""
+        chosen = self.levels[level - 1][1]
+        return int(chosen[min(i, chosen.shape[0] - 1), min(j, chosen.shape[1] - 1)])
+
     def _read(self, i: int, j: int, level: int) -> Recipe:
-        while level and self.levels[level - 1][1][i, j] < 0:
+        while level and self._chosen(i, j, level) < 0:
             level -= 1
         if not level:
             return self.stacks.recipe(*((i, j) if self.stacks.strips.along is Axis.CROSSCUT else (j, i)))
-        axis, chosen = self.levels[level - 1]
-        cut, here = int(chosen[i, j]), (i, j)[axis]
+        axis = self.levels[level - 1][0]
+        cut, here = self._chosen(i, j, level), (i, j)[axis]
         rest = int(self.pricer.cuts[axis][here][cut])
         where = int(self.pricer.points[axis][rest])
         if axis is Axis.CROSSCUT:

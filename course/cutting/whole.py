@@ -16,6 +16,8 @@ from course.cutting.master import EPS, MISSING, Master
 from course.cutting.start import portfolio
 
 DIVES = 10
+RESTS = (6, 4, 2)
+"""How many pieces of stock, about, a dive leaves to the placing rules."""
 REPRICED = 30
 """Most rounds of pricing after each step of a dive."""
 NODES = 300
@@ -56,7 +58,8 @@ def dives(master: Master) -> Answer:
     """The best of some dives, the first straight, the others with some chance in what is rounded up."""
     best = None
     for number in range(DIVES):
-        found = _dive(master, random.Random(number), 0.05 * number)
+        uses, _ = _dive(master, number, 0)
+        found = answer_of(master, uses, "rounding")
         if best is None or found.cost < best.cost:
             best = found
         if best.cost <= master.bound:
@@ -64,11 +67,18 @@ def dives(master: Master) -> Answer:
     return best
 
 
-def _dive(master: Master, chance: random.Random, noise: float) -> Answer:
-    """Takes whole parts of the fractions, asks again for what is left, and rounds one up when there are none."""
+def _dive(master: Master, number: int, rest: int) -> tuple[Counter[int], list[int]]:
+    """Takes whole parts of the fractions, asks again for what is left, and rounds one up when there are none.
+
+    Args:
+        master: The patterns.
+        number: Of the dive: 0 rounds up the largest fraction, each next one leaves more to chance.
+        rest: Area of parts at which to stop. [units of length squared]
+    """
+    chance, noise = random.Random(number), 0.05 * number
     left, on_hand, uses = list(master.demand), list(master.on_hand), Counter()
     closed: set[int] = set()
-    while any(left):
+    while any(left) and _area(master, left) > rest:
         master.program.ask(left, on_hand)
         values = _values(master, left, closed)
         picks = [(c, n) for c, v in enumerate(values) if (n := floor(v + EPS)) > 0]
@@ -81,7 +91,11 @@ def _dive(master: Master, chance: random.Random, noise: float) -> Answer:
             _take(master, column, times, left, on_hand, uses)
     master.program.open(sorted(closed))
     master.program.ask(master.demand, master.on_hand)
-    return answer_of(master, uses, "rounding")
+    return uses, left
+
+
+def _area(master: Master, left: Sequence[int]) -> int:
+    return sum(item.length * item.width * count for item, count in zip(master.job.items, left, strict=True))
 
 
 def _take(master: Master, column: int, times: int, left: list[int], on_hand: list, uses: Counter[int]) -> None:
@@ -165,22 +179,30 @@ def _solved(master: Master, kept: Sequence[int], best: Answer) -> Sequence[float
 
 
 def tries(master: Master, best: Answer) -> Answer:
-    """Quick placing rules on all parts, and on what whole shares of the linear program leave; all layouts are kept."""
-    values = master.program.solve().uses
-    uses: Counter[int] = Counter()
-    left = list(master.demand)
-    for column, times in ((c, floor(v + EPS)) for c, v in enumerate(values)):
-        if times:
-            _take(master, column, times, left, [None] * len(master.on_hand), uses)
-    for wanted, taken in ((master.demand, Counter()), (left, uses)):
-        for stock, blank in enumerate(master.job.blanks):
-            for sheets in portfolio(master.job, blank, wanted):
-                found = Counter(taken)
-                for recipe, copies in sheets:
-                    found[master.add(stock, recipe)] += copies
-                answer = answer_of(master, found, "placing rules")
-                if answer.cost < best.cost and _in_stock(master, found):
-                    best = answer
+    """Quick placing rules on all parts, then on what dives leave at their end; all layouts are kept as patterns."""
+    largest = max(blank.length * blank.width for blank in master.job.blanks)
+    starts = [(Counter(), list(master.demand))]
+    for rest in RESTS:
+        for number in range(DIVES):
+            if best.cost <= master.bound:
+                return best
+            uses, left = starts.pop() if starts else _dive(master, number, rest * largest)
+            best = _placed(master, best, uses, left)
+    return best
+
+
+def _placed(master: Master, best: Answer, uses: Counter[int], left: Sequence[int]) -> Answer:
+    """The best answer when what is left is cut from one kind of stock by placing rules."""
+    for stock, blank in enumerate(master.job.blanks):
+        for sheets in portfolio(master.job, blank, left):
+            found = Counter(uses)
+            for recipe, copies in sheets:
+                found[master.add(stock, recipe)] += copies
+            answer = answer_of(master, found, "placing rules")
+            if answer.cost < best.cost and _in_stock(master, found):
+                best = answer
+                if best.cost <= master.bound:
+                    return best
     return best
 
 
