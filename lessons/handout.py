@@ -289,12 +289,18 @@ def _setups(
 
 def _labels_of(course: Course, number: SetupNumber) -> tuple[str, ...]:
     """Labels of the parts a number is for, when it is for more than one."""
-    titles = {part.title: part.label for part in course.cabinet.parts}
-    for part in course.cabinet.parts:
-        titles[f"{course.cabinet.assemblies[part.assembly].title} {part.title}"] = part.label
+    titles = part_labels(course)
     return (
         tuple(unbroken(titles[t]) for t in number.of) if len(number.of) > 1 and set(number.of) <= titles.keys() else ()
     )
+
+
+def part_labels(course: Course) -> dict[str, str]:
+    """Labels of the parts by the titles under which set-up numbers name them."""
+    titles = {part.title: part.label for part in course.cabinet.parts}
+    for part in course.cabinet.parts:
+        titles[f"{course.cabinet.assemblies[part.assembly].title} {part.title}"] = part.label
+    return titles
 
 
 def _unread(course: Course, values: Values, names: Iterable[str], work: Work) -> list[str]:
