@@ -212,7 +212,7 @@ def ways(course: Course, lessons: Lessons) -> Iterator[WayRow]:
 def _setting_rows(
     course: Course, works: Sequence[Work], route: Route, students: Sequence[Student], shown: Shown, step: Fraction
 ) -> tuple[tuple[SettingRow, ...], int]:
-    """One row for each number and value, and how many settings they replace; numbers of single parts run together."""
+    """One row for each number and value, whatever it is for, and how many settings they replace."""
     asked: dict[tuple[str, str], list[_Asked]] = {}
     titles = part_labels(course)
     for student in students:
@@ -222,7 +222,8 @@ def _setting_rows(
             for number in setup_numbers(work, course.cabinet, values, route.name):
                 parts = tuple(unbroken(titles[t]) for t in number.of) if number.name in single else ()
                 of = "" if parts else _for(number, work, works)
-                asked.setdefault((number.name, of), []).append(_Asked(number.value, number, student, parts, of))
+                one = _Asked(number.value, number, student, parts, of)
+                asked.setdefault((number.name, number.where), []).append(one)
     rows = [
         _row(name, group, course, shown)
         for (name, _), found in asked.items()

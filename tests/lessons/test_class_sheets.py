@@ -92,6 +92,13 @@ def test_students_of_equal_settings_share_a_line(course_of: Callable[..., Course
     assert [(r.value, len(r.students)) for r in rows if r.name == "depth of the dado"] == [("6.0\u00a0mm", 3)]
 
 
+def test_back_and_door_share_a_setting_when_it_is_the_same(course_of: Callable[..., Course]) -> None:
+    """Both frames have tenons of 5.9 by plan: one set-up, each frame of each student to tick."""
+    rows = operation_of(class_of(course_of, 2, 1), "Make a test tenon").rows
+    (tenon,) = [r for r in rows if r.name == "thickness of the tenon"]
+    assert (tenon.value, tenon.count, [run.parts for run in tenon.runs]) == ("5.9\u00a0mm", 6, ["back, door"])
+
+
 def test_settings_within_the_stated_step_share_a_line_set_to_the_middle(course_of: Callable[..., Course]) -> None:
     """Within 0.5 mm the dadoes of 17.5 and 18.0 are one set-up of 17.75; within 0.4 they are two."""
     wide = operation_of(class_of(course_of, 2, 1, ", setup_step: 0.5 mm"), "Cut the dadoes").rows
