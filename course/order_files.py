@@ -1,0 +1,185 @@
+"""The order list as a workbook, and what is left over as the stock file of the next term."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from course.cutlist_files import plain
+from course.cutting.model import UNITS
+from course.order import BoardPlan, Order, SheetPlan, left_over
+from shared.handbook.lumber import BOARD_FOOT
+from shared.places import Place
+from shared.units import decimal
+
+
+@dataclass(frozen=True, slots=True)
+class OrderRow:
+    """One line of the order list, as finished text."""
+
+    what: str
+    size: str
+    need: str
+    on_hand: str
+    buy: str
+    price: str
+    cost: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpareRow:
+    """Spares of one kind of part, as finished text."""
+
+    stock: str
+    count: str
+    why: str
+
+
+HEADINGS = ("What", "Size", "Needed", "On hand", "To buy", "Price each", "Cost", "Why")
+
+
+def order_rows(order: Order) -> tuple[OrderRow, ...]:
+    """The order list: sheets, then boards."""
+    return (*(_sheet_row(order, plan) for plan in order.sheets), *(_board_row(order, plan) for plan in order.boards))
+
+
+def _money(value: Fraction | None) -> str:
+    """A price with two decimals; empty when nobody stated one."""
+    if value is None:
+        return ""
+    whole, cents = divmod(round(value * 100), 100)
+    return f"{whole}.{cents:02}"
+
+
+def _sheet_row(order: Order, plan: SheetPlan) -> OrderRow:
+    shown = order.shown
+    stock = plan.job.stock[0]
+    unit = UNITS["mm" if shown.unit == "mm" else "in"]
+    length, width = (shown.bare(size * unit) for size in (stock.length, stock.width))
+    size = f"{length} \u00d7 {width} \u00d7 {shown.size(plan.thickness)}"
+    used = f"{round(plan.share_used * 100)}\u00a0% of the sheets become pieces" if plan.sheets else ""
+    cost = plan.price * plan.buy if plan.price is not None else None
+    return OrderRow(
+        plan.group.says if plan.piece else f"{plan.group.says}, {stock.id}", size, _sheets(len(plan.sheets)),
+        _sheets(plan.on_hand), _sheets(plan.buy), _money(plan.price), _money(cost),
+        "; ".join(word for word in (plan.how_good, used) if word),
+    )  # fmt: skip
+
+
+def _sheets(count: int) -> str:
+    return "1 sheet" if count == 1 else f"{count} sheets"
+
+
+def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
+    shown = order.shown
+    cost = plan.price * plan.buy if plan.price is not None else None
+    waste = round((1 - plan.share) * 100)
+    why = (
+        f"{decimal(plan.parts, 1)} for parts, {decimal(plan.spares, 1)} for spares, {decimal(plan.set_up, 1)} for test "
+        f"pieces and set-up blocks; {waste}\u00a0% is counted as waste (the parts alone: {plan.order_of_parts})"
+    )
+    size = f"{shown.size(plan.thickness)} rough"
+    cubic = decimal(plan.buy * BOARD_FOOT / 10**9, 3)
+    buy = f"{plan.buy} board feet" + (f" ({cubic} m\u00b3)" if shown.unit == "mm" else "")
+    return OrderRow(
+        plan.group.says, size, f"{plan.order} board feet", f"{decimal(plan.on_hand, 1)} board feet", buy,
+        _money(plan.price), _money(cost), why,
+    )  # fmt: skip
+
+
+def total_cost(order: Order) -> str:
+    """What everything to buy costs, as far as prices are known, in words."""
+    rows = [(plan.buy, plan.price) for plan in (*order.sheets, *order.boards)]
+    known = [buy * price for buy, price in rows if price is not None]
+    missing = sum(1 for buy, price in rows if price is None and buy)
+    if not known:
+        return "No price is known; write prices in stock.csv to see the cost."
+    text = f"Together {_money(sum(known, Fraction(0)))}"
+    return text + (f", and {missing} more {'line' if missing == 1 else 'lines'} without a price." if missing else ".")
+
+
+def spare_rows(order: Order) -> tuple[SpareRow, ...]:
+    """Spares and the reason for each number."""
+    return tuple(SpareRow(one.group.says, str(one.count), one.why) for one in order.demand.spares)
+
+
+def _tables(order: Order) -> Iterator[tuple[str, Sequence[str], list[Sequence[str]]]]:
+    text = order.course.wording.text
+    rows = [tuple(text(getattr(row, name)) for name in OrderRow.__slots__) for row in order_rows(order)]
+    yield "Order", HEADINGS, rows
+    spares = [(text(row.stock), row.count, text(row.why)) for row in spare_rows(order)]
+    yield "Spares", ("Stock", "Spares", "Why"), spares
+    names = {student.id: student.name for student in order.course.students}
+    given = [(names[one.student], one.role, one.piece) for one in order.assigned]
+    yield "Sheets given out", ("Student", "Stock", "Sheet"), given
+    look = [(_place(problem.place), text(problem.says), text(problem.do)) for problem in order.problems]
+    yield "To look at", ("Where", "What", "What to do"), look
+
+
+def _place(place: Place) -> str:
+    return str(place)
+
+
+def order_workbook(order: Order) -> bytes:
+    """The order list, spares, sheets given out and what to look at, as a workbook of texts."""
+    import datetime
+
+    import xlsxwriter
+
+    memory = io.BytesIO()
+    book = xlsxwriter.Workbook(memory, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+    book.set_properties({"title": "Order list", "created": datetime.datetime(2000, 1, 1)})
+    bold = book.add_format({"bold": True})
+    head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    cell = book.add_format({"text_wrap": True, "valign": "top"})
+    for name, headings, rows in _tables(order):
+        sheet = book.add_worksheet(name)
+        sheet.write_string(0, 0, f"{name}: {order.course.title}", bold)
+        sheet.write_string(1, 0, f"{order.course.id}, {order.course.date}")
+        for column, heading in enumerate(headings):
+            sheet.write_string(3, column, heading, head)
+            texts = [plain(row[column]) for row in rows]
+            for line, words in enumerate(texts):
+                sheet.write_string(4 + line, column, words, cell)
+            longest = max([len(heading), *(len(words) for words in texts)])
+            sheet.set_column(column, column, min(longest + 2, 60 if column == len(headings) - 1 else 34))
+        if name == "Order":
+            sheet.write_string(5 + len(rows), 0, total_cost(order), bold)
+        sheet.freeze_panes(4, 1)
+        sheet.set_landscape()
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(3)
+    book.close()
+    return memory.getvalue()
+
+
+def left_csv(order: Order) -> str:
+    """What is left over, to be used as `stock.csv` of the next term; sizes with their unit."""
+    left = left_over(order)
+    readings = max([len(one.thickness) for one in left], default=1)
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    numbered = [f"thickness {number}" for number in range(1, readings + 1)]
+    writer.writerow(["id", "role", "material", *numbered, "length", "width", "moisture", "price", "note"])
+    for one in left:
+        thickness = [_mm(value) for value in one.thickness] + [""] * (readings - len(one.thickness))
+        moisture = decimal(one.moisture, 2) if one.moisture is not None else ""
+        writer.writerow([
+            one.id, one.role, one.material, *thickness, _mm(one.length), _mm(one.width), moisture, "", one.note,
+        ])  # fmt: skip
+    return text.getvalue()
+
+
+def _mm(value: Fraction | None) -> str:
+    """A length that is read back as it was, in a fraction of an inch where decimals of a millimetre are not exact."""
+    if value is None:
+        return ""
+    exact = decimal(value, 6)
+    if Fraction(exact) == value:
+        return f"{exact} mm"
+    inches = value / Fraction(254, 10)
+    return f"{inches.numerator}/{inches.denominator} in"
