@@ -26,7 +26,7 @@ from shared.units import SHOWN
 
 SETTINGS = (
     *("title", "id", "term", "instructor", "paper", "units", "date", "ends", "sessions", "invented", "shop"),
-    *("signoff", "safety", "bands", "grading", "terms", "reading_policy"),
+    *("signoff", "safety", "bands", "grading", "terms", "reading_policy", "plan"),
 )
 """What `course.yaml` may say."""
 
@@ -63,6 +63,8 @@ class Course:
     """Machines of the shop that no student may use (`shop: {forbidden: [dado set]}`)."""
     hand_only: tuple[str, ...] = ()
     """Operations, by name or title, that the shop allows by hand alone (`shop: {hand_only: [cut dadoes]}`)."""
+    planned: dict[str, tuple[Text, ...]] = field(default_factory=dict)
+    """Operations of each session as written under `plan`, by the number of the session; empty without it."""
     _values: dict[str, Values] = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -248,6 +250,7 @@ def read_course(folder: Path) -> Course:
     _days(top, problems)
     machines = _words(top.get("shop"), "machines")
     _are_machines(top.get("shop"), machines, problems)
+    planned = _planned(top, len(_words(top, "sessions")), problems)
     stock: dict[str, Piece] = {}
     students: tuple[Student, ...] = ()
     signoffs: dict[tuple[str, str], SignOff] = {}
@@ -272,9 +275,30 @@ def read_course(folder: Path) -> Course:
         folder, title, f"{top.text('id', _slug(title))} r{revision}", top.text("term"), top.text("instructor"), paper,
         top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
         _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
-        _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"),
+        _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"), planned,
     )  # fmt: skip
     return _proved(course)
+
+
+def _planned(top: Mapping, sessions: int, problems: list[Problem]) -> dict[str, tuple[Text, ...]]:
+    """What is planned for each session, by its number."""
+    block = top.get("plan")
+    if block is None:
+        return {}
+    if not isinstance(block, Mapping):
+        do = "Write a line for each session, as in `plan: {4: [groove edges]}`."
+        problems.append(Problem("P024", block.place, "plan does not say what is done in which session", do))
+        return {}
+    found: dict[str, tuple[Text, ...]] = {}
+    for key, node in block.items():
+        if key not in map(str, range(1, sessions + 1)):
+            says = f"plan names session '{key}', and there are {sessions} sessions"
+            problems.append(Problem("P024", block.keys[key], says, "Number the sessions from 1, as they are listed."))
+        elif not isinstance(node, Items):
+            problems.append(Problem("P024", node.place, f"session {key} has no list", "Write it as [groove edges]."))
+        else:
+            found[key] = tuple(item for item in node if isinstance(item, Text))
+    return found
 
 
 def _cabinet(folder: Path, problems: list[Problem]) -> tuple[Cabinet | None, str, str]:
@@ -299,7 +323,7 @@ def _proved(course: Course) -> Course:
             broken = list(refused.problems)
         for problem in broken:
             who.setdefault(problem, []).append(student.id)
-    problems = [replace(p, says=f"{', '.join(ids)}: {p.says}") for p, ids in who.items()]
+    problems = [replace(p, says=f"{', '.join(dict.fromkeys(ids))}: {p.says}") for p, ids in who.items()]
     if any(p.severe for p in problems):
         raise InputRefused([*course.notes, *problems])
     object.__setattr__(course, "notes", (*course.notes, *_unknown_species(course), *problems))

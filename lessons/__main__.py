@@ -8,7 +8,9 @@ import typer
 
 import course.commands
 import lessons.commands
+import lessons.proof
 import rubrics.commands
+import rubrics.proof
 from shared.problems import InputRefused
 
 app = typer.Typer(
@@ -20,11 +22,14 @@ app = typer.Typer(
 for part in (course.commands, rubrics.commands, lessons.commands):
     app.add_typer(part.app)
 
+PROOFS = (rubrics.proof.proof, lessons.proof.proof)
+"""What `check` looks at besides the course itself."""
+
 
 def main() -> None:
     """Run the command line; what an instructor can mend is shown without a traceback."""
     try:
-        app()
+        app(obj=PROOFS)
     except InputRefused as refused:
         typer.echo(str(refused), err=True)
         sys.exit(2)

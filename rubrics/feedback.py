@@ -109,6 +109,8 @@ class Page:
     differences: tuple[Result, ...]
     setups: tuple[Result, ...]
     missing: tuple[str, ...]
+    doubts: tuple[Result, ...]
+    """Readings that look like slips; marks that rest on them wait."""
 
 
 def pages(grades: Grades) -> tuple[Page, ...]:
@@ -142,6 +144,13 @@ def _page(grades: Grades, one: StudentGrade, words: Words, where: dict[str, str]
         ),
         _trends(grades, student, where, words), _differences(one, where, shown), _setups(one, shown),
         _missing(one),
+        tuple(
+            Result(
+                where.get(doubt.reading.quantity, doubt.reading.quantity),
+                f"you wrote {doubt.reading.raw}, about {_size(doubt.expected, shown)} was expected: {doubt.ask}",
+            )
+            for doubt in one.doubts
+        ),
     )  # fmt: skip
 
 

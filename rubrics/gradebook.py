@@ -46,7 +46,7 @@ READINGS = Columns((
     Column("file"), Column("sheet"), Column("cell"), Column("note"),
 ))  # fmt: skip
 UPPER_ONLY, BOTH = "upper only", "lower and upper"
-NOT_MEASURED = "not measured"
+NOT_MEASURED, WAITS = "not measured", "waits for an answer"
 
 
 def write_gradebook(grades: Grades) -> bytes:
@@ -68,6 +68,7 @@ class _Gradebook:
         self.book = Book(f"Gradebook: {course.title}", course.paper, footer)
         self.levels = grades.rules.levels
         self.level_rows = range(HEAD + 2, HEAD + 2 + len(self.levels))
+        self.waiting = {one.student.id: one.waiting for one in grades.students}
         self.limit_head = HEAD + len(self.levels) + 3
         self.limit_rows = {check.id: self.limit_head + 2 + n for n, check in enumerate(grades.checks)}
         names = {student.id: student.name for student in course.students}
@@ -140,7 +141,8 @@ class _Gradebook:
         for row, (student, check, mark, attempts) in enumerate(self.lines, first):
             if mark is None:
                 blank = {"student": student.id, "name": student.name, "stage": check.stage, "check": check.title,
-                         "level": NOT_MEASURED, "check id": check.id}  # fmt: skip
+                         "level": WAITS if check in self.waiting[student.id] else NOT_MEASURED,
+                         "check id": check.id}  # fmt: skip
                 rows.append([blank.get(column.heading) for column in CHECKS])
             else:
                 rows.append(self.mark_cells(row, mark, attempts))

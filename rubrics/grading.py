@@ -20,6 +20,7 @@ from course.roster import Student
 from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure
 from rubrics.class_figures import mean, sd, share_inside
 from rubrics.decide import Decision, Verdict, decide, guard_band
+from rubrics.doubts import Doubt, doubts
 from rubrics.grading_rules import Level, Rules, SetupRule, read_rules
 from shared.units import MM, Shown
 
@@ -156,6 +157,10 @@ class StudentGrade:
     """Points of the checks that are measured."""
     checks: int
     not_measured: tuple[Check, ...]
+    waiting: tuple[Check, ...]
+    """Checks that rest on a reading in doubt: blank until it is answered."""
+    doubts: tuple[Doubt, ...]
+    """Readings that look like slips."""
     differences: tuple[PlanDifference, ...]
 
     @property
@@ -207,16 +212,45 @@ def grade(course: Course) -> Grades:
     rules, checks = read_rules(course.folder, course.settings), checks_of(course)
     stages = first_read(every_check(course))
     views = _by_stage(course, stages)
-    results = {s.id: {c.id: measure(c, views[c.stage], s) for c in checks} for s in course.students}
+    raised = {s.id: doubts(course, s, course.log.readings(s.id)) for s in course.students}
+    waiting = {s.id: _waiting(checks, raised[s.id], s, views) for s in course.students}
+    results = {
+        s.id: {c.id: () if c in waiting[s.id] else measure(c, views[c.stage], s) for c in checks}
+        for s in course.students
+    }
     setups = find_setups(checks, list(results.values()), rules.setup)
     students = tuple(
         _grade_student(student, checks, results[student.id], rules, setups, views, stages)
         for student in course.students
     )
     marks = tuple(mark for _, every in students for mark in every)
-    grades = tuple(one for one, _ in students)
+    grades = tuple(_held(one, waiting[one.student.id], raised[one.student.id]) for one, _ in students)
     classes = tuple(_class_result(check, grades, setups) for check in checks)
     return Grades(course, rules, checks, marks, grades, classes, setups)
+
+
+def _waiting(
+    checks: Sequence[Check], raised: Sequence[Doubt], student: Student, views: Mapping[str, Course]
+) -> tuple[Check, ...]:
+    """Checks whose reading, or whose target, rests on a reading in doubt."""
+    names = {doubt.reading.quantity for doubt in raised}
+    if not names:
+        return ()
+    found = []
+    for check in checks:
+        values = views[check.stage].values(student)
+        read = {name for name, _, _ in check.reads}
+        formulas = [formula for formula in (check.formula, check.target) if formula]
+        behind = [inner for name in read for inner in values.inputs(name)] + [n for f in formulas for n in f.names]
+        rests = read.union(*(values.rests_on(name) for name in behind if name not in read))
+        if rests & names:
+            found.append(check)
+    return tuple(found)
+
+
+def _held(one: StudentGrade, waiting: tuple[Check, ...], raised: tuple[Doubt, ...]) -> StudentGrade:
+    open_ = tuple(check for check in one.not_measured if check not in waiting)
+    return replace(one, not_measured=open_, waiting=waiting, doubts=raised)
 
 
 def first_read(checks: Sequence[Check]) -> dict[str, str]:
@@ -380,7 +414,7 @@ def _grade_student(
     of = Fraction(sum(mark.check.points for mark in counted))
     open_ = tuple(check for check in checks if not results[check.id])
     differences = plan_differences(views[STAGES[-1]].values(student), checks, rules.tell, stages)
-    return StudentGrade(student, counted, points, of, len(checks), open_, differences), marks
+    return StudentGrade(student, counted, points, of, len(checks), open_, (), (), differences), marks
 
 
 def charged_elsewhere(
@@ -455,7 +489,14 @@ def _class_result(check: Check, students: Sequence[StudentGrade], setups: Sequen
 
 def attention(grades: Grades) -> tuple[str, ...]:
     """What an instructor should look at, the widest first; empty when nothing."""
-    lines = [f"{setup.words}." for setup in grades.setups if setup.cause is None]
+    lines = []
+    raised = [(one, doubt) for one in grades.students for doubt in one.doubts]
+    if raised:
+        held = sum(len(one.waiting) for one in grades.students)
+        asked = "; ".join(f"{doubt.words(one.student)}: {doubt.ask}" for one, doubt in raised[:3])
+        more = f"; and {len(raised) - 3} more" if len(raised) > 3 else ""
+        lines.append(f"{len(raised)} readings look like slips, and {held} marks wait for an answer. {asked}{more}")
+    lines += [f"{setup.words}." for setup in grades.setups if setup.cause is None]
     marks = [mark for one in grades.students for mark in one.marks]
     worst = grades.rules.levels[-1]
     for word, found in (

@@ -13,7 +13,7 @@ from fractions import Fraction
 from course.course import Course
 from course.proof import whom
 from course.roster import Student
-from rubrics.checks import TOOLS, Check, _uncertainty, checks_of, read_checks, tool_of
+from rubrics.checks import TOOLS, Check, checks_of, read_checks, result_uncertainty, tool_of
 from rubrics.decide import can_decide, guard_band
 from rubrics.grading_rules import read_rules
 from rubrics.instruments import Instrument, instrument, instruments
@@ -67,7 +67,7 @@ def _expected(course: Course, check: Check, student: Student) -> float:
     """Standard uncertainty that a result will have, when everything has the size it should have. [mm]"""
     values = course.without_log(student)
     sizes = {name: values.number(name) for name, _, _ in check.reads}
-    return _uncertainty(check, course, student, values, sizes, {name: places for name, places, _ in check.reads})
+    return result_uncertainty(check, course, student, values, sizes, {name: places for name, places, _ in check.reads})
 
 
 def _problem(course: Course, group: Sequence[Unjudged], sure: float) -> Problem:

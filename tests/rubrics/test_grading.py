@@ -229,7 +229,7 @@ def test_two_rails_that_each_hold_but_differ_are_charged_as_a_pair(course_of):
     marks = {m.check.id: m for m in grade(course).marks}
     pair = marks["door.shoulder.the_two_rails"]
     assert pair.elsewhere == 0 and pair.deviation == Fraction("0.53")
-    assert pair.beyond == Fraction("0.33")
+    assert pair.beyond == Fraction("0.13")
 
 
 def test_what_is_not_measured_is_blank_and_listed(course_of):

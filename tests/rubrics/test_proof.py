@@ -15,11 +15,13 @@ COURSE = "title: T\nid: t\ndate: 2026-10-05\nshop: {machines: [table saw]}\n"
 ONE = "id,name\ns1,Ada Test\n"
 PAIR = 'bands: {"*.shoulder.the_two_rails": {upper: 0.35 mm}}\n'
 """Two rails read with a rule: 0.5 / sqrt(12) each, so the guard is 1.645 x sqrt(2) x 0.144 = 0.336."""
+FINE = PAIR.replace("0.35", "0.2")
+"""As finely as two rails held side by side should agree."""
 
 
 @pytest.fixture
 def made(course_of: Callable[..., Course]) -> Callable[..., Course]:
-    def make(bands: str = "", roster: str = ONE, units: str = "mm") -> Course:
+    def make(bands: str = FINE, roster: str = ONE, units: str = "mm") -> Course:
         return course_of(course=f"{COURSE}{bands}units: {units}\n", roster=roster)
 
     return make
