@@ -71,6 +71,13 @@ class Lessons:
         """Number of the sheet of a work, from 1."""
         return next(i for i, sheet in enumerate(self.sheets, 1) if work in sheet)
 
+    def named(self) -> dict[str, int]:
+        """Number of the sheet by name and title of its operation, in small letters."""
+        found: dict[str, int] = {}
+        for number, sheet in enumerate(self.sheets, 1):
+            found[sheet[0].operation.name.lower()] = found[sheet[0].operation.title.lower()] = number
+        return found
+
 
 def read_lessons(course: Course) -> Lessons:
     """The operations of a course, its own files and the built-in ones."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from course.course import Course
+from lessons.catch_up import catch_up, session_problems
 from lessons.class_sheets import class_sheets
 from lessons.instructor import instructor_copy
 from lessons.packet import Lessons, packet, read_lessons
@@ -30,7 +31,7 @@ class Prepared:
 def prepare_course(
     course: Course, student: str = "", operation: str = "", told: Callable[[str], None] = lambda name: None
 ) -> Prepared:
-    """Write a packet and a measuring workbook for each student, and the sheets of the class.
+    """Write a packet, a measuring workbook and a catch-up page for each student, and the sheets of the class.
 
     What cannot be made is reported; everything else is made.
 
@@ -45,7 +46,7 @@ def prepare_course(
     """
     lessons = read_lessons(course)
     only = operation_name(lessons, operation) if operation else ""
-    problems: list[Problem] = [*course.notes, *lessons.problems]
+    problems: list[Problem] = [*course.notes, *lessons.problems, *session_problems(course, lessons)]
     written: list[Path] = []
     for one in (course.student(student),) if student else course.students:
         made = packet(course, one, lessons, only)
@@ -54,6 +55,9 @@ def prepare_course(
         written += _written(course, Path("packets") / name, made.document, problems)
         if not only:
             written.append(write_sheet(course, one, course.folder / "out" / "sheets" / f"{name}.xlsx"))
+            missed = catch_up(course, one, lessons)
+            if missed:
+                written += _written(course, Path("catch-up") / name, missed, problems)
         told(one.name)
     if not student and not only:
         for sheet in class_sheets(course, lessons):
@@ -68,15 +72,12 @@ def operation_name(lessons: Lessons, wanted: str) -> str:
     Raises:
         InputRefused: The cabinet needs no such operation.
     """
-    names = {}
-    for sheet in lessons.sheets:
-        operation = sheet[0].operation
-        names[operation.name.lower()] = names[operation.title.lower()] = operation.name
-    found = names.get(wanted.strip().lower())
+    found = lessons.named().get(wanted.strip().lower())
     if found is None:
+        names = [sheet[0].operation.name for sheet in lessons.sheets]
         says = f"this cabinet has no operation '{wanted}'"
-        raise refuse("L030", says, meant(wanted, names.values()), Place("lessons"))
-    return found
+        raise refuse("L030", says, meant(wanted, names), Place("lessons"))
+    return lessons.sheets[found - 1][0].operation.name
 
 
 def _written(course: Course, name: Path, document: Document, problems: list[Problem]) -> Iterator[Path]:

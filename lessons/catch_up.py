@@ -1,0 +1,200 @@
+"""What a student who missed a session has to catch up: demonstrations, own work, numbers, and what releases it.
+
+What was done in a session stands under `plan` in `course.yaml`; without it the sheets are spread evenly over the
+sessions. A page speaks of one student alone; of the others it knows what most of them set, and no name.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from course.course import Course
+from course.roster import Student
+from lessons.handout import OperationPage, operation_page
+from lessons.operation import Route
+from lessons.packet import Lessons
+from lessons.route import choose
+from lessons.sequence import Work
+from lessons.setups import SetupNumber, readings, setup_numbers
+from rubrics.sheet import FitRow, fit_rows
+from shared.places import Place
+from shared.problems import Problem, meant
+from shared.render.document import Document
+from shared.render.tree import render_tree
+
+
+@dataclass(frozen=True, slots=True)
+class Demonstration:
+    """A demonstration at a machine, and what to look at."""
+
+    sheet: int
+    title: str
+    way: str
+    sign_off: str
+    right: tuple[str, ...]
+    """Signs that it is right, as Markdown."""
+    wrong: tuple[str, ...]
+    """Typical mistakes, as Markdown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Own:
+    """An operation to do oneself, as finished text."""
+
+    sheet: int
+    title: str
+    of: str
+    way: str
+    """Empty when it is done with the instructor."""
+    minutes: str
+    after: str
+    """What must be passed before it."""
+    releases: str
+    """The check that releases the next step, and what has to dry; empty when there is neither."""
+    done: bool
+    """Whether everything that is read at its end has been read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number to set, as finished text."""
+
+    sheet: int
+    name: str
+    of: str
+    most: str
+    """What most of the class set, by the same route; empty where the student's own way differs."""
+    own: str
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """One session that was missed."""
+
+    number: int
+    date: str
+    demonstrations: tuple[Demonstration, ...]
+    work: tuple[Own, ...]
+    numbers: tuple[Number, ...]
+    minutes: int
+    """Of the work that is not done yet, an estimate."""
+
+
+def session_number(course: Course, text: str) -> int | None:
+    """The number of a session given by number or date; None when there is no such session."""
+    known = {str(number): number for number in range(1, len(course.sessions) + 1)}
+    return (known | {date: number for number, date in enumerate(course.sessions, 1)}).get(text)
+
+
+def sheets_of(course: Course, lessons: Lessons, session: int) -> tuple[int, ...]:
+    """Numbers of the sheets that are worked on in a session."""
+    if course.planned:
+        named = lessons.named()
+        wanted = (named.get(item.text.strip().lower()) for item in course.planned.get(str(session), ()))
+        return tuple(dict.fromkeys(number for number in wanted if number))
+    count, sessions = len(lessons.sheets), len(course.sessions)
+    return tuple(range((session - 1) * count // sessions + 1, session * count // sessions + 1))
+
+
+def session_problems(course: Course, lessons: Lessons) -> Iterator[Problem]:
+    """Operations planned for a session that the cabinet does not need, and absences from sessions there are not."""
+    names = [sheet[0].operation.name for sheet in lessons.sheets]
+    for items in course.planned.values():
+        for item in items:
+            if item.text.strip().lower() not in lessons.named():
+                says = f"plan names '{item.text}', and this cabinet has no such operation"
+                yield Problem("L050", item.place, says, meant(item.text, names))
+    for student in course.students:
+        for text in student.absent:
+            if session_number(course, text) is None:
+                says = f"{student.id} is absent from session '{text}', and there are {len(course.sessions)} sessions"
+                do = "Write the number or the date of a session, as listed in course.yaml."
+                yield Problem("L051", Place("roster.csv", student.place.line), says, do)
+
+
+def catch_up(course: Course, student: Student, lessons: Lessons) -> Document | None:
+    """The catch-up page of a student; None for one who missed nothing."""
+    missed = missed_sessions(course, student, lessons)
+    if not missed:
+        return None
+    filled = {"missed": missed, "student": student, "course": course, "large": student.large_print}
+    tree = render_tree("catch_up.md.j2", filled, lessons.templates)
+    return Document(
+        f"{course.title}: catching up, {student.name}",
+        f"{student.name}, bench {student.bench}" if student.bench else student.name, course.id, tree, course.paper,
+        student.large_print,
+    )  # fmt: skip
+
+
+def missed_sessions(course: Course, student: Student, lessons: Lessons) -> tuple[Missed, ...]:
+    """Every session a student missed, in order."""
+    numbers = {number for text in student.absent if (number := session_number(course, text))}
+    rows = fit_rows(course, student) if numbers else ()
+    return tuple(_missed(course, student, lessons, number, rows) for number in sorted(numbers))
+
+
+def _missed(course: Course, student: Student, lessons: Lessons, session: int, rows: Sequence[FitRow]) -> Missed:
+    demonstrations, work, numbers, minutes = [], [], [], 0
+    for number in sheets_of(course, lessons, session):
+        works = lessons.sheets[number - 1]
+        route = choose(course, student, works[0].operation).route
+        page = operation_page(course, student, works, number, rows)
+        own = _own(course, student, works, page)
+        work.append(own)
+        numbers += _numbers(course, student, works, number, route.name if route else "")
+        if route and not own.done:
+            minutes += _minutes(student, route)
+        if route and route.powered:
+            demonstrations.append(
+                Demonstration(number, page.title, page.way, route.sign_off, page.right, page.mistakes)
+            )
+    return Missed(
+        session, course.sessions[session - 1], tuple(demonstrations), tuple(work), tuple(numbers), minutes
+    )  # fmt: skip
+
+
+def _minutes(student: Student, route: Route) -> int:
+    """How long a student plans for it, an estimate."""
+    return ceil(route.minutes * student.time_factor)
+
+
+def _own(course: Course, student: Student, works: Sequence[Work], page: OperationPage) -> Own:
+    operation, values = works[0].operation, course.values(student)
+    route = choose(course, student, operation).route
+    wanted = [name for work in works for name in readings(work, course.cabinet)]
+    return Own(
+        page.number, page.title, page.of, page.way, str(_minutes(student, route)) if route else "",
+        "; ".join(f"{one.title} ({one.checks})" for one in page.releases),
+        ", ".join((*(name.replace("_", " ") for name in operation.hold), *(["it is dry"] if operation.cures else []))),
+        bool(wanted) and all(values.given(name) is not None for name in wanted),
+    )  # fmt: skip
+
+
+def _numbers(course: Course, student: Student, works: Sequence[Work], sheet: int, route: str) -> Iterator[Number]:
+    """Own numbers beside those that most of the class set by the same route."""
+    for work in works:
+        most = _most(course, work, route)
+        for number in setup_numbers(work, course.cabinet, course.values(student), route):
+            of = ", ".join(number.of) or (", ".join(a.title for a in work.assemblies) if len(works) > 1 else "")
+            common = most.get((number.name, number.of))
+            yield Number(
+                sheet, number.name, of, common.shown(student.shown) if common else "", number.shown(student.shown)
+            )
+
+
+def _most(course: Course, work: Work, route: str) -> dict[tuple[str, tuple[str, ...]], SetupNumber]:
+    """Of each number, by what it is for, the one that most students who go this way set."""
+    counts: dict[tuple[str, tuple[str, ...]], Counter[Fraction]] = {}
+    found: dict[tuple[str, tuple[str, ...], Fraction], SetupNumber] = {}
+    for other in course.students:
+        chosen = choose(course, other, work.operation).route
+        if chosen is None or chosen.name != route:
+            continue
+        for number in setup_numbers(work, course.cabinet, course.values(other), route):
+            counts.setdefault((number.name, number.of), Counter())[number.value] += 1
+            found[number.name, number.of, number.value] = number
+    return {key: found[*key, max(sorted(count), key=count.__getitem__)] for key, count in counts.items()}
