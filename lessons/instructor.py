@@ -12,6 +12,7 @@ from lessons.class_sheets import class_units
 from lessons.handout import CheckRow, OperationPage, SetupRow, cautions_of, operation_page
 from lessons.operation import Operation, Route
 from lessons.packet import UNITS, Lessons
+from lessons.route import barred
 from lessons.sequence import Work, why_before
 from lessons.setups import readings
 from rubrics.checks import every_check
@@ -35,6 +36,8 @@ class RouteRow:
     """For one student, an estimate."""
     cautions: str
     """Ids of the cautions that are not the same at every machine."""
+    barred: bool
+    """Whether the shop offers it to nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +87,8 @@ class LessonPage:
 
     @property
     def minutes(self) -> dict[str, int]:
-        """Minutes by route."""
-        return {row.name: row.minutes for row in self.routes}
+        """Minutes of each route that the shop offers."""
+        return {row.name: row.minutes for row in self.routes if not row.barred}
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,14 +127,16 @@ def _page(
     steps: Sequence[tuple[Work | None, Work]],
 ) -> LessonPage:  # fmt: skip
     operation = works[0].operation
+    closed = {route.name for route in barred(course, operation)}
     pages = {name: planned_page(course, works, number, rows, name) for name in operation.routes}
     first = next(iter(pages.values()))
+    pages = {name: page for name, page in pages.items() if name not in closed}
     wanted = {name for work in works for name in readings(work, course.cabinet)}
     return LessonPage(
         number, operation.title, first.of, first.parts, operation.stage,
         ", ".join(name.replace("_", " ") for name in operation.hold),
         "the glue" if operation.glue and operation.cures else "the finish" if operation.cures else "",
-        tuple(_route(works, route) for route in operation.routes.values()),
+        tuple(_route(works, route, route.name in closed) for route in operation.routes.values()),
         tuple(why_before(earlier, work) for earlier, work in steps if earlier),
         tuple(_numbers(operation, pages)), tuple(_watch(operation, pages)), first.right, first.mistakes, first.checks,
         tuple(_off(course, wanted)), operation.instructor,
@@ -148,9 +153,9 @@ def planned_page(
     return operation_page(course, planned_student(course), alone, number, rows)
 
 
-def _route(works: Sequence[Work], route: Route) -> RouteRow:
+def _route(works: Sequence[Work], route: Route, closed: bool) -> RouteRow:
     own = [c.id for c in cautions_of(works, route) if c.family in _own(works, route) or c.id in route.cautions]
-    return RouteRow(route.name, route.station, route.tool, route.sign_off, route.minutes, ", ".join(own))
+    return RouteRow(route.name, route.station, route.tool, route.sign_off, route.minutes, ", ".join(own), closed)
 
 
 def _own(works: Sequence[Work], route: Route) -> set[str]:
@@ -202,7 +207,7 @@ def _source(caution: Caution) -> SourceRow:
 
 def total(pages: Iterable[LessonPage]) -> int:
     """Minutes of the quickest way through all operations for one student."""
-    return sum(min(page.minutes.values()) for page in pages if page.routes)
+    return sum(min(page.minutes.values()) for page in pages if page.minutes)
 
 
 def instructor_copy(course: Course, lessons: Lessons) -> Document:
@@ -211,10 +216,13 @@ def instructor_copy(course: Course, lessons: Lessons) -> Document:
     Raises:
         InputRefused: A template of the course that cannot be filled.
     """
-    pages = lesson_pages(course, lessons)
+    pages, used = lesson_pages(course, lessons), sources(lessons)
     filled = {
-        "course": course, "pages": pages, "sources": sources(lessons), "units": UNITS[class_units(course).unit],
+        "course": course, "pages": pages, "sources": used, "units": UNITS[class_units(course).unit],
         "total": total(pages),
     }  # fmt: skip
     tree = render_tree("instructor.md.j2", filled, lessons.templates)
-    return Document(f"{course.title}: instructor's copy", "Instructor's copy", course.id, tree, course.paper)
+    return Document(
+        f"{course.title}: instructor's copy", "Instructor's copy", course.id, tree, course.paper,
+        kept=frozenset(row.source for row in used),
+    )  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,6 +21,7 @@ TERMS = ("us", "uk")
 """What a course may ask for."""
 _CODE = ("code", "pre")
 """Kinds of the tree that hold names and files, which are never changed."""
+_SPACES = "[\\s\u00a0]+"
 _Record = TypeVar("_Record")
 
 
@@ -41,22 +42,30 @@ class Wording:
 
     words: Mapping[str, str]
     """Each form and what stands for it; empty to leave all as it is written."""
-    pattern: re.Pattern[str]
-    keep: re.Pattern[str] | None = None
-    """Names and other data that hold such a word and are never changed."""
+    kept: frozenset[str] = frozenset()
+    """Names and other texts that are never changed, even where they hold such a word."""
     language: str = "en-US"
+
+    @cached_property
+    def _pattern(self) -> re.Pattern[str]:
+        return _any_of(self.words)
+
+    @cached_property
+    def _names(self) -> re.Pattern[str]:
+        """Those kept texts that hold a word; the longest first."""
+        names = sorted((n for n in self.kept if self._pattern.search(n)), key=lambda name: (-len(name), name))
+        forms = "|".join(re.escape(name).replace(r"\ ", _SPACES) for name in names)
+        return re.compile(rf"(?<!\w)(?:{forms})(?!\w)" if names else "(?!)")
 
     def text(self, text: str) -> str:
         """A text with its words exchanged, names left as they are."""
         if not self.words:
             return text
-        if self.keep is None:
-            return self.pattern.sub(self._exchanged, text)
         found, last = [], 0
-        for name in self.keep.finditer(text):
-            found += [self.pattern.sub(self._exchanged, text[last : name.start()]), name[0]]
+        for name in self._names.finditer(text):
+            found += [self._pattern.sub(self._exchanged, text[last : name.start()]), name[0]]
             last = name.end()
-        return "".join((*found, self.pattern.sub(self._exchanged, text[last:])))
+        return "".join((*found, self._pattern.sub(self._exchanged, text[last:])))
 
     def _exchanged(self, match: re.Match[str]) -> str:
         article, gap, written = match["article"] or "", match["gap"] or "", match["word"]
@@ -90,9 +99,10 @@ class Wording:
         """A finished document, ready for any writer."""
         if not self.words:
             return document
+        mine = replace(self, kept=self.kept | document.kept) if document.kept else self
         return replace(
-            document, title=self.text(document.title), left=self.text(document.left), right=document.right,
-            tree=self.tree(document.tree), language=self.language,
+            document, title=mine.text(document.title), left=mine.text(document.left), tree=mine.tree(document.tree),
+            language=self.language,
         )  # fmt: skip
 
     def record(self, record: _Record) -> _Record:
@@ -109,12 +119,9 @@ def wording(terms: str, keep: Iterable[str] = ()) -> Wording:
         keep: Names of people and things that stay as they are even where they are such a word.
     """
     if terms != "uk":
-        return Wording({}, re.compile("(?!)"))
+        return Wording({})
     words = {uk: uk for uk in pairs().values()} | pairs()  # a UK word stays, so that it is never changed twice
-    pattern = _pattern(words)
-    names = sorted({name for name in keep if pattern.search(name)}, key=lambda name: (-len(name), name))
-    kept = re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, names))})(?!\w)") if names else None
-    return Wording(words, pattern, kept, "en-GB")
+    return Wording(words, frozenset(keep), "en-GB")
 
 
 def _plain(word: str) -> str:
@@ -128,7 +135,7 @@ def _known() -> frozenset[str]:
     return frozenset((*pairs(), *pairs().values()))
 
 
-def _pattern(words: Iterable[str]) -> re.Pattern[str]:
+def _any_of(words: Iterable[str]) -> re.Pattern[str]:
     """Any of the words, the longest first; not within a longer word, a dotted name or a file name."""
     forms = "|".join(
         re.escape(word).replace(r"\ ", "[\\s\u00a0\u2011-]+").replace(r"\-", "[\u2011-]")

@@ -24,3 +24,5 @@ class Document:
     large_print: bool = False
     language: str = "en-US"
     landscape: bool = False
+    kept: frozenset[str] = frozenset()
+    """Texts in it whose words are never exchanged, as titles of sources."""

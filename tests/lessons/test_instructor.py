@@ -105,3 +105,11 @@ def test_stock_of_a_student_does_not_change_the_plan(course: Course) -> None:
     assert course.values(course.student("s1")).number("stock.case.thickness") != 18
     rows = {line.row.name: line for line in page(course, "cut dadoes").numbers}
     assert rows["width of the dado"].row.values[0].text == "17.9\u00a0mm"
+
+
+def test_a_route_that_the_shop_bars_is_marked_and_not_shown(course_of: Callable[..., Course]) -> None:
+    """With the router table forbidden, grooving has its hand route alone to watch and to plan for."""
+    text = "title: T\nid: t\nsessions: [one]\nshop: {machines: [router table], forbidden: [router table]}\n"
+    groove = page(course_of(course=text, roster=ROSTER, stock=STOCK), "groove edges")
+    assert {row.name: row.barred for row in groove.routes} == {"machine": True, "hand": False}
+    assert groove.minutes == {"hand": 25} and all(text.startswith("**hand") for text in groove.watch)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,12 +15,16 @@ from hypothesis import strategies as st
 from course.course import Course, read_course
 from course.cutlist import cut_rows
 from course.cutlist_files import write_cutlist
+from lessons.cautions import CAUTIONS
+from lessons.instructor import instructor_copy
+from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
 from rubrics.feedback import feedback_document, pages
 from rubrics.grading import grade
 from rubrics.sheet import measurement_workbook
 from shared.problems import InputRefused
 from shared.render.html import write_html
+from shared.render.tree import words
 from shared.terms import pairs, wording
 
 US_ONLY = (
@@ -51,6 +56,14 @@ def shown(page: str) -> str:
     return f"{re.sub(r'<[^>]+>', ' ', page)} {spoken}"
 
 
+def without_sources(text: str) -> str:
+    """A text without the sources of cautions, which are quoted as they are called."""
+    text = html.unescape(text).replace("\u00a0", " ")
+    for caution in CAUTIONS.values():
+        text = text.replace(caution.source, "")
+    return text
+
+
 def cells(workbook: Path) -> str:
     book = openpyxl.load_workbook(workbook)
     return "\n".join(
@@ -63,7 +76,7 @@ def documents(course: Course) -> Iterator[tuple[str, str]]:
     prepared = prepare_course(course)
     for path in prepared.written:
         if path.suffix == ".html":
-            yield path.name, shown(path.read_text("utf-8"))
+            yield path.name, without_sources(shown(path.read_text("utf-8")))
         elif path.suffix == ".xlsx":
             yield path.name, cells(path)
     for page in pages(grade(course)):
@@ -147,6 +160,14 @@ def test_names_of_people_and_of_the_course_stay(course_folder: Callable[..., Pat
     path = course.folder / "sheet.xlsx"
     path.write_bytes(sheet)
     assert "Dado Clamp" in cells(path) and "divider.dado.1_left.width" in cells(path)
+
+
+def test_a_source_is_quoted_as_it_is_called(course_folder: Callable[..., Path]) -> None:
+    """In the instructor's copy in UK words, the caution is in UK words and the name of its source is not."""
+    course = read_course(course_folder(course=UK))
+    text = words(course.wording.document(instructor_copy(course, read_lessons(course))).tree).replace("\u00a0", " ")
+    assert CAUTIONS["DAD-07"].source.startswith("table-saw maker's manual") and CAUTIONS["DAD-07"].source in text
+    assert "Use only the housing size the saw's manual allows" in text
 
 
 def test_a_course_without_the_setting_is_printed_as_it_is_written() -> None:
