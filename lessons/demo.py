@@ -221,15 +221,12 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
     pages = write_feedback(grades, folder / "out" / "feedback")
     told(f"Graded: {book}, and {len(grades.students)} pages of feedback in {folder / 'out' / 'feedback'}")
-    first = (*_to_ask(collected), *attention(grades))[:3]
-    return Demo((*prepared.written, *sheets, book, *pages), (*prepared.problems, *collected.problems), first)
+    first = [*attention(grades)]
+    first[1:1] = _unread(collected)
+    return Demo((*prepared.written, *sheets, book, *pages), (*prepared.problems, *collected.problems), tuple(first[:3]))
 
 
-def _to_ask(collected: Collected) -> Iterator[str]:
-    """Readings that look like slips, and cells that could not be read, each in one line."""
-    if collected.questions:
-        asked = "; ".join(f"{question.says}: {question.do}" for question in collected.questions)
-        yield f"{len(collected.questions)} readings look like slips. {asked}"
-    if collected.problems:
-        told = "; ".join(f"{problem.place}: {problem.says}" for problem in collected.problems)
-        yield f"{len(collected.problems)} cells could not be read. {told}."
+def _unread(collected: Collected) -> list[str]:
+    """Cells that could not be read, in one line; nothing when all could."""
+    told = "; ".join(f"{problem.place}: {problem.says}" for problem in collected.problems)
+    return [f"{len(collected.problems)} cells could not be read. {told}."] if told else []

@@ -17,6 +17,7 @@ from course.causes import causes
 from course.course import Course
 from course.quantities import Values
 from course.readings import Reading, reduced
+from course.remedies import Remedy, RemedyLibrary, read_remedies, remedies
 from course.roster import Student
 from rubrics.checks import Check, every_check
 from rubrics.grading import Grades, Mark, StudentGrade, aim, signed
@@ -34,6 +35,8 @@ BUILT_IN = Path(__file__).parent / FILE
 """The words that come with the program."""
 BEST, NEXT = 3, 2
 """How many results are praised, and how many are to be worked on."""
+REMEDIES = 2
+"""How many mistakes are shown with their ways out."""
 TRENDS = ("nearer", "better", "not yet")
 """Each attempt nearer than the one before; the last nearer than the first; neither."""
 
@@ -111,6 +114,8 @@ class Page:
     missing: tuple[str, ...]
     doubts: tuple[Result, ...]
     """Readings that look like slips; marks that rest on them wait."""
+    remedies: tuple[Remedy, ...]
+    """Mistakes that can still be mended, with the ways out."""
 
 
 def pages(grades: Grades) -> tuple[Page, ...]:
@@ -121,10 +126,13 @@ def pages(grades: Grades) -> tuple[Page, ...]:
     """
     words = read_words(grades.course.folder)
     where = {name: check.where for check in reversed(every_check(grades.course)) for name, _, _ in check.reads}
-    return tuple(_page(grades, one, words, where) for one in grades.students)
+    library = read_remedies(grades.course.folder)
+    return tuple(_page(grades, one, words, where, library) for one in grades.students)
 
 
-def _page(grades: Grades, one: StudentGrade, words: Words, where: dict[str, str]) -> Page:
+def _page(
+    grades: Grades, one: StudentGrade, words: Words, where: dict[str, str], library: RemedyLibrary
+) -> Page:
     course, student = grades.course, one.student
     values = course.values(student)
     shown = student.shown
@@ -151,7 +159,21 @@ def _page(grades: Grades, one: StudentGrade, words: Words, where: dict[str, str]
             )
             for doubt in one.doubts
         ),
+        _remedies(grades, one, library),
     )  # fmt: skip
+
+
+def _remedies(grades: Grades, one: StudentGrade, library: RemedyLibrary) -> tuple[Remedy, ...]:
+    """What can still be mended; what only follows from a reading in doubt waits for the answer."""
+    values = grades.course.values(one.student)
+    names = {doubt.reading.quantity for doubt in one.doubts}
+
+    def waits(remedy: Remedy) -> bool:
+        behind = {name for read in remedy.reads for inner in values.inputs(read) for name in values.rests_on(inner)}
+        return bool(names & (behind | set(remedy.reads)))
+
+    found = remedies(grades.course, one.student, library)
+    return tuple(remedy for remedy in found if not waits(remedy))[:REMEDIES]
 
 
 def _one_of_each(marks: Sequence[Mark], most: int) -> list[Mark]:

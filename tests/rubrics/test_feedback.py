@@ -178,3 +178,16 @@ def test_words_of_no_use_are_refused(course_folder, text, says):
     with pytest.raises(InputRefused) as refused:
         read_words(folder)
     assert any(says in problem.says for problem in refused.value.problems), [p.says for p in refused.value.problems]
+
+
+def test_a_mistake_comes_with_what_can_still_be_done(course_of):
+    """Rails 1.5 short: the page carries the ways out with their new sizes, the least loss first."""
+    course = course_of()
+    rails = ("back.rail.top.shoulder", "back.rail.bottom.shoulder")
+    course.log.add(Reading("s1", name, 1, 1, "289.5", Fraction("289.5")) for name in rails)
+    course.fresh()
+    page = pages(grade(course))[0]
+    (remedy,) = page.remedies
+    text = text_of(feedback_document(page, course).tree).replace("\u00a0", " ")
+    assert "What can still be done" in text and remedy.options[0].name in text
+    assert "139.2" in text or "139.3" in text
