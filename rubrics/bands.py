@@ -6,10 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from fractions import Fraction
+from pathlib import Path
 
-from shared.places import NOWHERE, Place, Text
+from shared.places import NOWHERE, Items, Node, Place, Text, Unreadable, read_text, read_yaml
+from shared.places import Mapping as Block
 from shared.problems import Problem
 from shared.units import NotALength, length
+
+_AS = "Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`."
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +37,7 @@ def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[st
             continue
         name, _, side = key.removeprefix("bands.").rpartition(".")
         if side not in ("lower", "upper") or not name:
-            do = "Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`."
-            problems.append(Problem("B060", text.place, f"a band has no '{side}'", do))
+            problems.append(Problem("B060", text.place, f"a band has no '{side}'", _AS))
             continue
         sides.setdefault(name, {})[side] = text
     found: dict[str, Band] = {}
@@ -46,6 +49,25 @@ def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[st
             problems.append(Problem("B062", band.place, says, "Exchange the two."))
         found[name] = band
     return found
+
+
+def bands_are_limits(folder: Path, problems: list[Problem]) -> None:
+    """Add to `problems` what stands under `bands` in `course.yaml` and is no band at all, as a list."""
+    try:
+        top = read_yaml(read_text(folder / "course.yaml"), "course.yaml")
+    except Unreadable:  # the course was read from it a moment ago; what became of it since is told when it is read
+        return
+    bands = top.get("bands")
+    if isinstance(bands, Items) or (isinstance(bands, Text) and not bands.empty):
+        problems.append(Problem("B060", bands.place, "bands are not written as names and limits", _AS))
+    for name, node in bands.items() if isinstance(bands, Block) else ():
+        problems += [Problem("B060", place, f"'{name}' has no limits but a list", _AS) for place in _lists(node)]
+
+
+def _lists(node: Node) -> list[Place]:
+    if isinstance(node, Items):
+        return [node.place]
+    return [place for _, inner in node.items() for place in _lists(inner)] if isinstance(node, Block) else []
 
 
 def _limit(text: Text, problems: list[Problem]) -> Fraction | None:

@@ -12,15 +12,16 @@ from pathlib import Path
 
 from course.build import Assembly, Cabinet
 from course.course import Course
-from course.formula import BadFormula, Formula
+from course.formula import LENGTH, BadFormula, Formula, dimension
+from course.kinds import Library, read_library
 from course.quantities import Values
 from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.bands import Band, band_for, read_bands
+from rubrics.bands import Band, band_for, bands_are_limits, read_bands
 from rubrics.instruments import Instrument, instrument, instruments, reading_uncertainty, uncertainty
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
-from shared.problems import InputRefused, Problem, meant
-from shared.units import NotALength, length
+from shared.problems import InputRefused, Problem, meant, refuse
+from shared.units import MM, NotALength, length
 
 KINDS = ("size", "fit", "difference", "spread", "measure")
 """size: a reading against what it should be; fit: worked out from readings, against a wanted fit; difference and
@@ -159,9 +160,11 @@ class _Reader:
 
     def words(self, node: Mapping, key: str) -> tuple[str, ...]:
         value = node.get(key)
-        if isinstance(value, Items):
-            return tuple(item.text for item in value if isinstance(item, Text))
-        return (value.text,) if isinstance(value, Text) and not value.empty else ()
+        found = tuple(value) if isinstance(value, Items) else () if value is None else (value,)
+        for one in found:
+            if not isinstance(one, Text):
+                self.wrong(one.place, f"{key} does not name it in a word", f"Write `{key}: [one, two]`.")
+        return tuple(one.text for one in found if isinstance(one, Text) and not one.empty)
 
     def size(self, node: Mapping, key: str) -> Fraction | None:
         value = node.get(key)
@@ -173,12 +176,15 @@ class _Reader:
             self.wrong(value.place, str(error), "Write the limit with its unit, as in 0.3 mm.")
             return None
 
-    def whole(self, node: Mapping, key: str, default: int) -> int:
-        text = node.text(key, str(default))
-        if not text.isdigit():
-            self.wrong(node.place, f"{key} is '{text}'", "Write a whole number.")
-            return default
+    def whole(self, node: Mapping, key: str) -> int:
+        text = node.text(key, "0")
+        if not (text.isdecimal() and len(text) <= 2):
+            self.wrong(node.place, f"{key} is '{text}'", "Write a whole number up to 99.")
+            return 0
         return int(text)
+
+    def flag(self, node: Mapping, key: str) -> bool:
+        return self.word(node, key, ("false", "true"), "false") == "true"
 
     def item(self, node: Mapping) -> ItemSpec:
         self.known(
@@ -192,12 +198,30 @@ class _Reader:
         if kind != "measure" and (band.upper is None or (band.lower is None and kind in ("size", "fit"))):
             self.wrong(node.place, f"'{node.text('title')}' has no band", "Write `lower:` and `upper:` with units.")
             band = Band(Fraction(-1), Fraction(1))
-        return ItemSpec(
+        elif kind != "measure" and (says := _empty_band(band.lower, band.upper, f"'{node.text('title')}'")):
+            self.wrong(node.place, says, "Exchange the two, or mend one.")
+        item = ItemSpec(
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
-            node.text("each") == "true", self.word(node, "instrument", tuple(TOOLS), "rule"),
-            self.whole(node, "places", 0), band, self.whole(node, "points", 0), node.text("over"),
+            self.flag(node, "each"), self.word(node, "instrument", tuple(TOOLS), "rule"),
+            self.whole(node, "places"), band, self.whole(node, "points"), node.text("over"),
             node.text("under"), node.place,
         )  # fmt: skip
+        self.is_alive(item)
+        return item
+
+    def is_alive(self, item: ItemSpec) -> None:
+        """An item asks for something, and its formula is there exactly when its result is worked out."""
+        if not item.title:
+            self.wrong(item.place, "an item has no title", "Write `title:`, what is measured.")
+        if not item.reads:
+            self.wrong(item.place, f"'{item.title}' reads nothing", "Write `reads:` with the names of sizes.")
+        worked_out = item.kind in ("fit", "difference") and not item.each
+        if worked_out and not item.formula:
+            says = f"'{item.title}' does not say how it is worked out"
+            self.wrong(item.place, says, "Write `is:`, as in `is: groove.width - thickness`, or `each: true`.")
+        if item.formula and not worked_out:
+            says = f"'{item.title}' is of kind {item.kind}{' for each reading' if item.each else ''} and has an `is:`"
+            self.wrong(item.place, says, "Leave `is:` out, or write `kind: fit`.")
 
     def check(self, top: Mapping) -> CheckSpec:
         self.known(
@@ -208,35 +232,92 @@ class _Reader:
         items = top.get("items")
         when = top.get("when")
         blocks = [item for item in items if isinstance(item, Mapping)] if isinstance(items, Items) else []
-        return CheckSpec(
+        if not blocks or (isinstance(items, Items) and len(blocks) < len(items)):
+            do = "Write `items:` and below it `- title: ...` with what to read."
+            self.wrong(items.place if items else top.place, "items are not a list of things to read", do)
+        spec = CheckSpec(
             top.text("check"), top.text("title", top.text("check")), self.word(top, "stage", STAGES, "frame"),
-            self.words(top, "for"), self.words(top, "joints"), top.text("openings") == "true",
+            self.words(top, "for"), self.words(top, "joints"), self.flag(top, "openings"),
             tuple((k, v.text) for k, v in when.items() if isinstance(v, Text)) if isinstance(when, Mapping) else (),
             self.word(top, "who", CHECKERS, "student"), top.text("releases"),
             tuple(self.item(block) for block in blocks), top.text("source", "common practice"), top.place,
         )  # fmt: skip
+        if not spec.name:
+            self.wrong(top.place, "the check has no name", "Write `check:` and a short name.")
+        if not (spec.kinds or spec.joints or spec.openings):
+            do = "Write `for:` with kinds, `joints:` with joints, or `openings: true`."
+            self.wrong(top.place, f"'{spec.name}' does not say what it is for", do)
+        if when is not None and (not isinstance(when, Mapping) or len(spec.when) < len(when.entries)):
+            self.wrong(when.place, "when does not name choices", "Write `when: {use: door}`.")
+        return spec
+
+    def fits(self, top: Mapping, spec: CheckSpec, library: Library) -> None:
+        """Kinds, joints and choices that a check names exist somewhere, in this cabinet or not."""
+        for key, what, names, known in (
+            ("for", "kind", spec.kinds, library.kinds), ("joints", "joint", spec.joints, library.joints),
+        ):  # fmt: skip
+            for name in names:
+                if name not in known:
+                    node = top.get(key)
+                    self.wrong(node.place if node else top.place, f"there is no {what} '{name}'", meant(name, known))
+        kinds = [library.kinds[name] for name in spec.kinds if name in library.kinds] or library.kinds.values()
+        choices = {choice.name: choice.words for kind in kinds for choice in kind.choices if choice.words}
+        for key, word in spec.when:
+            node = top.get("when")
+            place = node.place if node else top.place
+            if key not in choices:
+                self.wrong(place, f"there is no choice '{key}' of what it is for", meant(key, choices))
+            elif word not in choices[key]:
+                self.wrong(place, f"{key} is never '{word}'", meant(word, choices[key]))
+
+
+def _empty_band(lower: Fraction | None, upper: Fraction | None, name: str) -> str:
+    """What is wrong with limits between which nothing can lie; empty when something can."""
+    if lower is None and upper is not None and upper <= 0:
+        return f"the upper limit of {name} is {MM.fine(upper)}, and a difference is never less than nothing"
+    if lower is not None and upper is not None and lower >= upper:
+        return f"the lower limit of {name}, {MM.fine(lower)}, is not below its upper limit, {MM.fine(upper)}"
+    return ""
 
 
 def read_checks(folder: Path | None = None) -> CheckLibrary:
-    """The built-in check files and those of a course folder; a file of the same name there wins."""
+    """The built-in check files and those of a course folder; there a file, or a check, of the same name wins.
+
+    A check that replaces a built-in one stands in its place in the order.
+    """
     reader = _Reader()
     texts: dict[str, str | Path] = {
         entry.name: entry.read_text("utf-8")
         for entry in files("rubrics").joinpath("checks").iterdir()
         if entry.name.endswith(".yaml")
     }
-    own = folder / "checks" if folder else None
-    if own and own.is_dir():
-        texts.update({path.name: path for path in own.glob("*.yaml")})
-    found: list[CheckSpec] = []
+    own = sorted((folder / "checks").glob("*.yaml")) if folder else []
+    texts.update({path.name: path for path in own})
+    library = read_library(folder) if own else None
+    built_in: list[CheckSpec] = []
+    added: dict[str, CheckSpec] = {}
+    order: dict[str, str] = {}
     for name in sorted(texts):
-        text = texts[name]
+        text, shown = texts[name], f"checks/{name}"
         try:
-            shown = f"checks/{name}"
-            found.append(reader.check(read_yaml(read_text(text, shown) if isinstance(text, Path) else text, shown)))
+            top = read_yaml(read_text(text, shown) if isinstance(text, Path) else text, shown)
         except Unreadable as error:
             reader.wrong(error.place, error.says, error.do)
-    return CheckLibrary(tuple(found), tuple(reader.problems))
+            continue
+        spec = reader.check(top)
+        if not isinstance(text, Path):
+            built_in.append(spec)
+            order[spec.name] = name
+        else:
+            assert library is not None
+            reader.fits(top, spec, library)
+            if spec.name in added:
+                says = f"the check '{spec.name}' stands in {added[spec.name].place.file} already"
+                reader.wrong(top.place, says, "Give one of the two another name after `check:`.")
+            added.setdefault(spec.name, spec)
+            order.setdefault(spec.name, name)
+    specs = {spec.name: spec for spec in built_in} | added
+    return CheckLibrary(tuple(sorted(specs.values(), key=lambda spec: order[spec.name])), tuple(reader.problems))
 
 
 def every_check(course: Course) -> tuple[Check, ...]:
@@ -245,20 +326,44 @@ def every_check(course: Course) -> tuple[Check, ...]:
     Raises:
         InputRefused: A check file or a band of the course that cannot be used.
     """
+    problems: list[Problem] = []
+    found = _all_checks(course, problems)
+    bands = read_bands(course.settings, problems)
+    bands_are_limits(course.folder, problems)
+    _bands_are_known(bands, found, problems)
+    banded = [_banded(check, bands, problems) for check in found]
+    _tools_are_known(course, problems)
+    if problems:
+        raise InputRefused(dict.fromkeys(problems))
+    return tuple(sorted(banded, key=lambda check: STAGES.index(check.stage)))
+
+
+def asked_places(course: Course) -> dict[str, int]:
+    """At how many places each size is read that somebody measures; told even while a check cannot be used."""
+    found = {quantity.name: quantity.read.places for quantity in course.cabinet.graph.quantities if quantity.read}
+    for check in _all_checks(course, []):
+        for name, places, _ in check.reads:
+            found[name] = max(places, found.get(name, 0))
+    return found
+
+
+def _all_checks(course: Course, problems: list[Problem]) -> tuple[Check, ...]:
+    """The checks of every file, each once; what is graded goes before what is only read."""
     library = read_checks(course.folder)
-    problems = list(library.problems)
+    problems += library.problems
     found: dict[str, Check] = {}
     for spec in library.definitions:
         for check in _Instances(course.cabinet, spec, problems).checks():
-            found.setdefault(check.id, check)
-    bands = read_bands(course.settings, problems)
-    _bands_are_known(bands, tuple(found.values()), problems)
-    found = {id_: _banded(check, bands) for id_, check in found.items()}
-    _tools_are_known(course, problems)
-    if problems:
-        raise InputRefused(problems)
-    ordered = sorted(found.values(), key=lambda check: STAGES.index(check.stage))
-    return tuple(ordered)
+            earlier = found.get(check.id)
+            if earlier is None or (earlier.kind == "measure" and check.kind != "measure"):
+                found[check.id] = check
+            elif check.kind != "measure" and check != replace(
+                earlier, assembly=check.assembly, where=check.where, title=check.title
+            ):
+                says = f"'{check.id}' is asked for already, by '{earlier.group}: {earlier.what}'"
+                do = f"Keep one of the two: leave '{check.what}' out here, give it another title, or change the other."
+                problems.append(Problem("B054", spec.place, says, do))
+    return tuple(found.values())
 
 
 def _tools_are_known(course: Course, problems: list[Problem]) -> None:
@@ -299,13 +404,19 @@ def _bands_are_known(bands: dict[str, Band], checks: Sequence[Check], problems: 
             problems.append(Problem("B064", band.place, says, f"Name one of them: {ids}; a * stands for any part."))
 
 
-def _banded(check: Check, bands: dict[str, Band]) -> Check:
+def _banded(check: Check, bands: dict[str, Band], problems: list[Problem]) -> Check:
+    """The check with the limits that the course sets; where it sets one of two, the other must still fit."""
     hit = band_for(_band_names(check), check.id, check.one_sided, bands)
     if hit is None or check.kind == "measure":
         return check
     band = hit[1]
     lower = check.lower if band.lower is None or check.one_sided else band.lower
-    return replace(check, lower=lower, upper=check.upper if band.upper is None else band.upper)
+    upper = check.upper if band.upper is None else band.upper
+    told = band.lower is not None and band.upper is not None and band.lower >= band.upper
+    if not told and (says := _empty_band(None if check.one_sided else lower, upper, f"'{check.id}'")):
+        problems.append(Problem("B062", band.place, says, f"Mend the band '{hit[0]}', or write both limits."))
+        return check
+    return replace(check, lower=lower, upper=upper)
 
 
 class _Instances:
@@ -338,10 +449,15 @@ class _Instances:
             assembly = self.cabinet.assemblies[opening.owner]
             for item in self.spec.items:
                 for size in item.reads:
-                    yield self.made(item, assembly, f"{name}.{size}", [f"{name}.{size}"], None, None, opening.says)
+                    full = f"{name}.{size}"
+                    if full in self.cabinet.graph:
+                        yield self.made(item, assembly, full, [full], None, None, opening.says)
+                    else:
+                        do = "Openings have a width and a height."
+                        self.no_size(item, f"the opening '{name}' has no '{size}'", do)
 
     def of_item(self, item: ItemSpec, assembly: Assembly, joint: str) -> Iterator[Check]:
-        names = [full for written in item.reads for full in self.names(written, assembly, joint)]
+        names = [full for written in item.reads for full in self.names(written, item, assembly, joint)]
         if not names:
             return
         formula = self.compiled(item.formula, item, assembly, joint)
@@ -356,32 +472,66 @@ class _Instances:
                 item, assembly, f"{assembly.name}.{self.spec.name}.{slug}", names, formula, target, assembly.title
             )
 
+    def no_size(self, item: ItemSpec, says: str, do: str) -> None:
+        self.problems.append(Problem("B052", item.place, says, do))
+
     def compiled(self, text: str, item: ItemSpec, assembly: Assembly, joint: str) -> Formula | None:
         if not text:
             return None
         try:
-            return self.cabinet.formula(text, assembly.name, joint=joint)
+            return self.a_length(text, assembly, joint)
         except BadFormula as error:
-            self.problems.append(Problem("B051", item.place, f"{assembly.name}: {error}", "Check the formula."))
-            return None
+            says = str(error)
+        except ZeroDivisionError:
+            says = f"'{text}' divides by zero"
+        self.problems.append(Problem("B051", item.place, f"{assembly.name}: {says}", "Check the formula."))
+        return None
 
-    def names(self, written: str, assembly: Assembly, joint: str) -> list[str]:
+    def a_length(self, text: str, assembly: Assembly, joint: str) -> Formula:
+        """A formula that gives a length with the sizes of the plan."""
+        graph, scope = self.cabinet.graph, self.cabinet.scope(assembly.name, joint=joint)
+        formula = self.cabinet.formula(text, assembly.name, joint=joint)
+        for name in formula.names:
+            if graph[name].dimension < 0:
+                raise BadFormula(f"'{name}' is a word, not a size")
+        if dimension(formula, scope, lambda full: graph[full].dimension) != LENGTH:
+            raise BadFormula(f"'{text}' does not give a length")
+        formula.run(graph.base)
+        return formula
+
+    def names(self, written: str, item: ItemSpec, assembly: Assembly, joint: str) -> list[str]:
         """Full names of the quantities a written name stands for: members of a list, places of a joint."""
         head, star, tail = written.partition(".*")
-        if not star:
-            try:
-                return list(self.cabinet.scope(assembly.name, joint=joint)(written))
-            except BadFormula:
-                self.problems.append(
-                    Problem("B052", self.spec.place, f"'{assembly.kind}' has no '{written}'", "Check the name.")
-                )
+        graph, kind = self.cabinet.graph, assembly.kind
+        if star:
+            places = self.members(head, tail, assembly, joint)
+            if places is None:
+                lists = (*assembly.members, "site") if joint else assembly.members
+                self.no_size(item, f"'{kind}' has no list '{head}'", meant(head, lists))
                 return []
+            found = [next((name for name in names if name in graph), "") for names in places]
+        else:
+            try:
+                found = list(self.cabinet.scope(assembly.name, joint=joint)(written))
+            except BadFormula:
+                found = [""]
+        known = [name for name in found if name]
+        if found and not known:
+            self.no_size(item, f"'{kind}' has no '{written}'", "Check the name.")
+        for name in known:
+            if graph[name].dimension != LENGTH:
+                self.no_size(item, f"'{written}' of '{kind}' is no length, so nobody can read it", "Read a size.")
+        return [name for name in known if graph[name].dimension == LENGTH]
+
+    def members(self, head: str, tail: str, assembly: Assembly, joint: str) -> list[tuple[str, ...]] | None:
+        """The names that a size of each member may have; None when there is no such list."""
         if head == "site" and joint:
             made = assembly.joints[joint]
-            found = [f"{made.prefix}.{site.name}{tail}" for site in made.sites]
-        else:
-            found = [f"{assembly.name}.{head}.{member}{tail}" for member in assembly.members.get(head, ())]
-        return [name for name in found if name in self.cabinet.graph]
+            return [(f"{made.prefix}.{site.name}{tail}",) for site in made.sites]
+        if head not in assembly.members:
+            return None
+        where = assembly.name
+        return [(f"{where}.{head}.{member}{tail}", f"{where}.{member}{tail}") for member in assembly.members[head]]
 
     def where(self, name: str, assembly: Assembly) -> str:
         owner = name.rpartition(".")[0]
@@ -479,7 +629,7 @@ def _measured(
         value = _derived(check.formula, values, sizes)
         target = _number(check.target, values.all) if check.target else Fraction(0)
         plan = _number(check.target, planned.all) if check.target else Fraction(0)
-    u = _uncertainty(check, course, student, values, sizes, {name: len(groups[name]) for name in sizes})
+    u = result_uncertainty(check, course, student, values, sizes, {name: len(groups[name]) for name in sizes})
     return Measured(value, target, plan, value - target, u, attempt, readings)
 
 
@@ -489,7 +639,13 @@ def _fraction(value: object) -> Fraction:
 
 
 def _number(formula: Formula, values: Sequence) -> Fraction:
-    return _fraction(formula.run(values))
+    try:
+        return _fraction(formula.run(values))
+    except ZeroDivisionError:
+        says = f"'{formula.text}' divides by zero with what was read"
+        raise refuse("B055", says, "Write the formula of the check so that it cannot.", Place("checks")) from None
+    except BadFormula as error:
+        raise refuse("B055", f"'{formula.text}': {error}", "Mend the formula of the check.", Place("checks")) from None
 
 
 def _derived(formula: Formula, values: Values, sizes: dict[str, Fraction]) -> Fraction:
@@ -515,7 +671,7 @@ def _reaching(word: str, size: Fraction, course: Course, student: Student) -> tu
     return tool, min(size, tool.longest)
 
 
-def _uncertainty(
+def result_uncertainty(
     check: Check, course: Course, student: Student, values: Values, sizes: dict[str, Fraction], repeats: dict[str, int]
 ) -> float:
     """Standard uncertainty of a result: each reading's, weighed by how much it moves the result, root sum of squares.

@@ -110,8 +110,8 @@ def _row(
     what = graph[name].says if len(check.reads) > 1 or check.kind == "spread" else check.what
     lower = upper = ""
     if check.kind in ("size", "fit"):
-        low, high = _limits(check, name, values)
-        lower, upper = _between(target + low, target + high, shown, text)
+        if limits := _limits(check, name, values):
+            lower, upper = _between(target + limits[0], target + limits[1], shown, text)
     elif check.kind in ("difference", "spread"):
         upper = f"{text(check.upper)} apart"
     return FitRow(
@@ -129,8 +129,11 @@ def _between(low: Fraction, high: Fraction, shown: Shown, text: Callable[[Fracti
     return text(low), text(high)
 
 
-def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction]:
-    """How far a reading may be from its target when everything else is right, from the band of the check."""
+def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction] | None:
+    """How far a reading may be from its target when everything else is right, from the band of the check.
+
+    None when the result does not follow this reading, as the smaller of two in a `max`.
+    """
     if check.formula is None:
         return check.lower, check.upper
     nudged = list(values.all)
@@ -141,6 +144,8 @@ def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction
     after, before = check.formula.run(nudged), check.formula.run(values.all)
     assert isinstance(after, Fraction) and isinstance(before, Fraction)
     weight = after - before
+    if not weight:
+        return None
     first, second = check.lower / weight, check.upper / weight
     return min(first, second), max(first, second)
 
@@ -367,7 +372,7 @@ def _filled(
     top, columns = found
     for row in range(top + 1, sheet.max_row + 1):
         place = str(sheet.cell(row, columns[PLACE]).value or "")
-        key = (str(sheet.cell(row, columns[QUANTITY]).value or ""), int(place) if place.isdigit() else 0)
+        key = (str(sheet.cell(row, columns[QUANTITY]).value or ""), int(place) if place.isdecimal() else 0)
         if key in readings:
             yield sheet.cell(row, columns[READ]), readings[key]
     parts = book[PARTS]

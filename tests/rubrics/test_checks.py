@@ -212,9 +212,9 @@ def bands(text: str) -> str:
     ("text", "id_", "lower", "upper"),
     [
         ("shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "door.rail.top.shoulder", "-0.5", "0.5"),
-        ("shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "door.shoulder.the_two_rails", "0", "0.2"),
-        ("shoulder: {upper: 0.4 mm}", "door.shoulder.the_two_rails", "0", "0.4"),
-        ("shoulder: {upper: 0.4 mm}", "door.rail.top.shoulder", "-0.3", "0.3"),
+        ("shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "door.shoulder.the_two_rails", "0", "0.4"),
+        ("shoulder: {upper: 0.6 mm}", "door.shoulder.the_two_rails", "0", "0.6"),
+        ("shoulder: {upper: 0.6 mm}", "door.rail.top.shoulder", "-0.3", "0.3"),
         ("door.shoulder: {lower: -0.5 mm, upper: 0.5 mm}", "back.rail.top.shoulder", "-0.3", "0.3"),
         ("door.rail.top.shoulder: {lower: 0 mm, upper: 1/64 in}", "door.rail.top.shoulder", "0", "0.396875"),
         ('"*.groove.depth": {lower: 0 mm, upper: 0.8 mm}', "back.groove.depth", "0", "0.8"),
@@ -250,6 +250,31 @@ def test_a_course_sets_its_own_bands(course_of, text: str, id_: str, lower: str,
             "course.yaml:6:20: B063: there is no check 'sholder'\n    Did you mean 'shoulder' or 'door.shoulder'?",
         ),
         (
+            "shoulder: {upper: -0.5 mm}",
+            "course.yaml:6:21: B062: the upper limit of 'door.shoulder.the_two_rails' is -0.5 mm, and a difference is "
+            "never less than nothing\n    Mend the band 'shoulder', or write both limits.",
+        ),
+        (
+            "door.rail.top.shoulder: {lower: 0.5 mm}",
+            "course.yaml:6:35: B062: the lower limit of 'door.rail.top.shoulder', 0.5 mm, is not below its upper limit, "
+            "0.3 mm\n    Mend the band 'door.rail.top.shoulder', or write both limits.",
+        ),
+        (
+            "shoulder: [-0.5 mm, 0.5 mm]",
+            "course.yaml:6:13: B060: 'shoulder' has no limits but a list\n"
+            "    Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`.",
+        ),
+        (
+            "[a, b]",
+            "course.yaml:6:3: B060: bands are not written as names and limits\n"
+            "    Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`.",
+        ),
+        (
+            "a",
+            "course.yaml:6:3: B060: bands are not written as names and limits\n"
+            "    Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`.",
+        ),
+        (
             "door.groove: {lower: -0.2 mm, upper: 0.2 mm}",
             "course.yaml:6:24: B064: 'door.groove' asks for several things, each with a band of its own\n"
             "    Name one of them: door.groove.width, door.groove.front_lip, door.groove.depth; a * stands for any part.",
@@ -258,7 +283,7 @@ def test_a_course_sets_its_own_bands(course_of, text: str, id_: str, lower: str,
 )
 def test_a_band_that_cannot_be_used_is_told(course_of, text: str, says: str):
     """No unit, a wrong word, limits exchanged, no such check, and a band over unlike things."""
-    assert says in refused(course_of, course=bands(text))
+    assert says in [problem.replace("\u00a0", " ") for problem in refused(course_of, course=bands(text))]
 
 
 CHECK = """check: groove
@@ -308,7 +333,7 @@ def test_a_check_of_the_course_folder_wins_by_its_name(course_folder):
         ),
         (
             "groove.width]", "groove.widht]",
-            "checks/06_groove.yaml:1:1: B052: 'frame and panel' has no 'groove.widht'\n    Check the name.",
+            "checks/06_groove.yaml:8:5: B052: 'frame and panel' has no 'groove.widht'\n    Check the name.",
         ),
         (
             "points: 5", "points: 5, kind: fit, is: groove.width / tenon",
@@ -316,7 +341,92 @@ def test_a_check_of_the_course_folder_wins_by_its_name(course_folder):
         ),
         (
             "points: 5", "points: many",
-            "checks/06_groove.yaml:8:5: B050: points is 'many'\n    Write a whole number.",
+            "checks/06_groove.yaml:8:5: B050: points is 'many'\n    Write a whole number up to 99.",
+        ),
+        (
+            "points: 5", "points: ²",
+            "checks/06_groove.yaml:8:5: B050: points is '²'\n    Write a whole number up to 99.",
+        ),
+        (
+            "points: 5", "places: 1000000",
+            "checks/06_groove.yaml:8:5: B050: places is '1000000'\n    Write a whole number up to 99.",
+        ),
+        (
+            "lower: -0.2 mm", "lower: 0.2 mm",
+            "checks/06_groove.yaml:8:5: B050: the lower limit of 'groove width', 0.2 mm, is not below its upper limit, "
+            "0.2 mm\n    Exchange the two, or mend one.",
+        ),
+        (
+            "lower: -0.2 mm, upper: 0.2 mm", "kind: spread, upper: 0 mm",
+            "checks/06_groove.yaml:8:5: B050: the upper limit of 'groove width' is 0.0 mm, and a difference is never "
+            "less than nothing\n    Exchange the two, or mend one.",
+        ),
+        (
+            "groove.width]", "frame.material]",
+            "checks/06_groove.yaml:8:5: B052: 'frame.material' of 'frame and panel' is no length, so nobody can read it\n"
+            "    Read a size.",
+        ),
+        (
+            "points: 5", "target: frame.material",
+            "checks/06_groove.yaml:8:5: B051: back: 'stock.frame.material' is a word, not a size\n    Check the formula.",
+        ),
+        (
+            "points: 5", "kind: fit, is: groove.width / groove.depth",
+            "checks/06_groove.yaml:8:5: B051: back: 'groove.width / groove.depth' does not give a length\n"
+            "    Check the formula.",
+        ),
+        (
+            "points: 5", "kind: fit, is: groove.width * ((1 mm) / (groove.depth - groove.depth))",
+            "checks/06_groove.yaml:8:5: B051: back: 'groove.width * ((1 mm) / (groove.depth - groove.depth))' divides by "
+            "zero\n    Check the formula.",
+        ),
+        (
+            "for: [frame and panel]", "for: [frame and panels]",
+            "checks/06_groove.yaml:4:6: B050: there is no kind 'frame and panels'\n    Did you mean 'frame and panel'?",
+        ),
+        (
+            "for: [frame and panel]", "joints: [stub tenons]",
+            "checks/06_groove.yaml:4:9: B050: there is no joint 'stub tenons'\n"
+            "    Did you mean 'stub tenon'?",
+        ),
+        (
+            "who: gauge", "when: {use: dor}\nwho: gauge",
+            "checks/06_groove.yaml:5:7: B050: use is never 'dor'\n    Did you mean 'door'?",
+        ),
+        (
+            "for: [frame and panel]", "openings: no",
+            "checks/06_groove.yaml:4:11: B050: openings is 'no'\n    Known are: false, true.",
+        ),
+        (
+            "for: [frame and panel]\n", "",
+            "checks/06_groove.yaml:1:1: B050: 'groove' does not say what it is for\n"
+            "    Write `for:` with kinds, `joints:` with joints, or `openings: true`.",
+        ),
+        (
+            "check: groove\n", "",
+            "checks/06_groove.yaml:1:1: B050: the check has no name\n    Write `check:` and a short name.",
+        ),
+        (
+            "groove.width]", "rials.*.width]",
+            "checks/06_groove.yaml:8:5: B052: 'frame and panel' has no list 'rials'\n    Did you mean 'rail'?",
+        ),
+        (
+            "groove.width]", "stile.*.widht]",
+            "checks/06_groove.yaml:8:5: B052: 'frame and panel' has no 'stile.*.widht'\n    Check the name.",
+        ),
+        (
+            "reads: [groove.width], ", "",
+            "checks/06_groove.yaml:8:5: B050: 'groove width' reads nothing\n    Write `reads:` with the names of sizes.",
+        ),
+        (
+            "points: 5", "kind: fit",
+            "checks/06_groove.yaml:8:5: B050: 'groove width' does not say how it is worked out\n"
+            "    Write `is:`, as in `is: groove.width - thickness`, or `each: true`.",
+        ),
+        (
+            "points: 5", "is: groove.width - groove.depth",
+            "checks/06_groove.yaml:8:5: B050: 'groove width' is of kind size and has an `is:`\n"
+            "    Leave `is:` out, or write `kind: fit`.",
         ),
     ],
 )  # fmt: skip
@@ -324,7 +434,87 @@ def test_a_check_file_that_cannot_be_used_is_told(course_folder, old: str, new: 
     """Each fault of a check file with its line, in these words."""
     with pytest.raises(InputRefused) as caught:
         every_check(own_check(course_folder, CHECK.replace(old, new)))
-    assert says in [str(problem) for problem in caught.value.problems]
+    told = [str(problem).replace("\u00a0", " ") for problem in caught.value.problems]
+    assert told.count(says) == 1
+
+
+@pytest.mark.parametrize("items", ["", "items: groove.width\n", "items: []\n", "items: [groove.width]\n"])
+def test_a_check_without_items_is_told(course_folder, items: str):
+    """No items, a word instead of them, or words in the list: the check would ask for nothing."""
+    with pytest.raises(InputRefused, match="B050: items are not a list of things to read") as caught:
+        every_check(own_check(course_folder, CHECK.partition("items:")[0] + items))
+    assert "Write `items:` and below it `- title: ...` with what to read." in str(caught.value)
+
+
+def test_an_opening_has_no_other_sizes(course_folder):
+    """A check of the real openings that reads a size no opening has is told, opening by opening."""
+    text = CHECK.replace("for: [frame and panel]", "openings: true").replace("groove.width]", "depht]")
+    with pytest.raises(InputRefused, match="B052: the opening 'divider.upper' has no 'depht'"):
+        every_check(own_check(course_folder, text))
+
+
+def test_a_check_replaces_the_built_in_one_of_its_name_whatever_its_file_is_called(course_folder):
+    """`check: groove` in groove.yaml stands in the place of the built-in groove, and its lip is not asked for."""
+    course = own_check(course_folder, CHECK, "groove.yaml")
+    found = [(spec.name, spec.title) for spec in read_checks(course.folder).definitions]
+    assert [name for name, _ in found] == [spec.name for spec in read_checks().definitions]
+    assert ("groove", "Our groove") in found
+    assert [check.id for check in every_check(course) if check.check == "groove"] == [
+        "back.groove.width", "door.groove.width",
+    ]  # fmt: skip
+
+
+def test_two_files_of_a_course_are_not_one_check(course_folder):
+    """Two own files with one name after `check:` are told; neither wins in silence."""
+    own_check(course_folder, CHECK, "groove.yaml")
+    (course_folder() / "checks" / "other.yaml").write_text(CHECK, "utf-8")
+    with pytest.raises(InputRefused) as caught:
+        every_check(read_course(course_folder()))
+    assert [str(problem) for problem in caught.value.problems] == [
+        "checks/other.yaml:1:1: B050: the check 'groove' stands in checks/groove.yaml already\n"
+        "    Give one of the two another name after `check:`."
+    ]
+
+
+def test_a_second_check_of_one_size_is_told(course_folder):
+    """A size has one target and one band: a second check of it is refused, and says which is the first."""
+    with pytest.raises(InputRefused) as caught:
+        every_check(own_check(course_folder, CHECK.replace("check: groove", "check: our_groove"), "our_groove.yaml"))
+    assert str(caught.value.problems[0]) == (
+        "checks/our_groove.yaml:1:1: B054: 'back.groove.width' is asked for already, by 'Groove: groove width'\n"
+        "    Keep one of the two: leave 'groove width' out here, give it another title, or change the other."
+    )
+
+
+def test_a_check_of_what_is_only_read_elsewhere_is_kept(course_folder):
+    """The real openings are only read; a course that also grades the width of the panel opening gets its check."""
+    text = CHECK.replace("groove.width]", "bay.*.width]").replace("check: groove", "check: bays")
+    course = own_check(course_folder, text, "99_bays.yaml")
+    assert check_of(course, "door.bay.1.width").check == "bays"
+    assert [check.id for check in every_check(course)].count("door.bay.1.width") == 1
+
+
+def test_a_named_list_is_read_member_by_member(course_folder):
+    """The spaces of dividers have names of their own: `space.*.height` reads upper and lower."""
+    text = CHECK.replace("groove.width]", "space.*.height]").replace("frame and panel", "dividers")
+    course = own_check(course_folder, text.replace("check: groove", "check: spaces"), "00_spaces.yaml")
+    assert {check.id for check in every_check(course) if check.check == "spaces"} == {
+        "divider.upper.height", "divider.lower.height",
+    }  # fmt: skip
+
+
+def test_a_formula_that_fails_on_what_was_read_is_told(course_folder):
+    """Readings that make a check's formula divide by zero are a refusal in words, not a traceback."""
+    formula = "groove.width * ((1 mm) / (groove.depth - groove.width))"
+    text = CHECK.replace("points: 5", f"kind: fit, is: {formula}").replace("groove.width]", "groove.width, groove.depth]")
+    course = own_check(course_folder, text)
+    take(course, {"door.groove.width": "6", "door.groove.depth": "6"})
+    with pytest.raises(InputRefused) as caught:
+        result(course, "door.groove.groove_width")
+    assert str(caught.value) == (
+        f"checks: B055: '{formula}' divides by zero with what was read\n"
+        "    Write the formula of the check so that it cannot."
+    )
 
 
 @pytest.mark.parametrize(

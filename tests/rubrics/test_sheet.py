@@ -85,6 +85,21 @@ def test_a_reveal_is_read_against_the_wanted_gap(course):
     assert (row.target, row.lower, row.upper) == ("1.5", "1.2", "1.8")
 
 
+def test_a_reading_that_does_not_move_the_result_has_no_limits(course_folder):
+    """Of a fit by the wider of two, the narrower is read without limits; nothing is divided by nothing."""
+    folder = course_folder()
+    (folder / "checks").mkdir()
+    (folder / "checks" / "wider.yaml").write_text(
+        "check: wider\ntitle: Wider\nfor: [frame and panel]\nitems:\n"
+        "  - {title: wider of two, kind: fit, reads: [stile.left.length, rail.top.length], lower: -1 mm, upper: 1 mm,\n"
+        "     is: 'max(stile.left.length, rail.top.length)', target: stile.left.length}\n",
+        "utf-8",
+    )
+    course = read_course(folder)
+    narrow, wide = (row_of(course, f"door.{name}.length") for name in ("rail.top", "stile.left"))
+    assert (narrow.lower, narrow.upper) == ("", "") and (wide.lower, wide.upper) != ("", "")
+
+
 def test_every_place_has_a_row_and_every_row_is_told_apart(course):
     """Each quantity has as many rows as places; no two rows of one place read the same."""
     rows = list(rows_of(book_of(course)[FIT]))
