@@ -1,20 +1,25 @@
-"""Commands about how well it fits: collect, grade."""
+"""Commands about how well it fits: collect, grade, budget."""
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from course.commands import CourseFolder, say_problems
-from course.course import read_course
+from course.commands import CourseFolder, StudentName, say_problems
+from course.course import read_course, size_names
 from course.cutlist_files import plain
+from rubrics.budget import budget
 from rubrics.feedback import write_feedback
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import attention, grade
 from rubrics.intake import collect as take_in
+from shared.places import Place
+from shared.problems import meant, refuse
 from shared.render.files import write_file
+from shared.units import decimal
 
 app = typer.Typer()
 PANEL = "Rubrics"
@@ -57,3 +62,27 @@ def grade_course(course: CourseFolder) -> None:
     for line in lines:
         typer.echo(plain(f"- {line}"))
     raise typer.Exit(1 if lines else 0)
+
+
+@app.command("budget", rich_help_panel=PANEL)
+def show_budget(
+    course: CourseFolder,
+    student: StudentName,
+    quantity: Annotated[str, typer.Argument(help="Name of a size, as in door.built.reveal.")],
+) -> None:
+    """Show which readings move a size most, so that care goes where it counts."""
+    read = read_course(course)
+    person = read.student(student)
+    names = size_names(read.cabinet)
+    if quantity not in names:
+        raise refuse("Q010", f"there is no size '{quantity}'", meant(quantity, names), Place("plan.yaml"))
+    found, shown = budget(read, person, quantity), person.shown
+    size = shown.size(read.values(person).number(quantity))
+    typer.echo(f"{quantity} of {person.name}: {read.cabinet.graph[quantity].says}, {size}")
+    for share in found.shares:
+        typer.echo(
+            f"  {shown.fine(share.adds)}  {share.quantity} may be off by {shown.fine(share.allowed)}, "
+            f"{decimal(share.moves, 2)} of it arrives"
+        )
+    typer.echo(f"All at once, the same way: {shown.fine(found.worst_case)}")
+    typer.echo(f"As independent errors add up: {shown.fine(Fraction(str(round(found.root_sum_square, 4))))}")
