@@ -62,11 +62,15 @@ class StockGroup:
         return " ".join(word for word in words if word)
 
     @property
+    def kind(self) -> str:
+        """What it is and is for, as `birch plywood for the case`."""
+        words = " ".join(word for word in (self.rough, self.material, self.cut) if word)
+        return f"{words}{' (veneered)' if self.build == 'veneered' else ''} for the {self.role}"
+
+    @property
     def says(self) -> str:
-        """In words, as `birch plywood for the case, sheet-A`."""
-        kind = " ".join(word for word in (self.rough, self.material, self.cut) if word)
-        kind += " (veneered)" if self.build == "veneered" else ""
-        return f"{kind} for the {self.role}" + (f", {self.piece}" if self.piece else "")
+        """The same with its sheet, as `birch plywood for the case, sheet-A`."""
+        return f"{self.kind}, {self.piece}" if self.piece else self.kind
 
 
 @dataclass(frozen=True, slots=True)

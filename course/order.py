@@ -316,7 +316,8 @@ def plan_sheets(
         says = f"'{piece.id}' has no length and width, so the {group.role} parts of {who} are not laid out"
         problems.append(Problem("O013", piece.place, says, "Write both in stock.csv, the length along the grain."))
         return None
-    size = (piece.length, piece.width) if piece else (settings.size("sheet.length"), settings.size("sheet.width"))
+    usual = f"sheet.{_unit(course)}"
+    size = (piece.length, piece.width) if piece else (settings.size(f"{usual}.length"), settings.size(f"{usual}.width"))
     name = group.piece or f"new {group.role} sheet"
     fitting = [need for need in needs if _fits(course, settings, need, name, size, problems)]
     job = _job(course, settings, name, size, fitting)

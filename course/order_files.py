@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -39,6 +40,10 @@ class SpareRow:
     why: str
 
 
+WIDEST = 42
+"""Widest column of the workbook. [letters]"""
+LINE = 15
+"""Height of a line of the workbook. [pt]"""
 HEADINGS = ("What", "Size", "Needed", "On hand", "To buy", "Price each", "Cost", "Why")
 
 
@@ -140,13 +145,18 @@ def order_workbook(order: Order) -> bytes:
         sheet = book.add_worksheet(name)
         sheet.write_string(0, 0, f"{name}: {order.course.title}", bold)
         sheet.write_string(1, 0, f"{order.course.id}, {order.course.date}")
+        lines = [1] * len(rows)
         for column, heading in enumerate(headings):
             sheet.write_string(3, column, heading, head)
             texts = [plain(row[column]) for row in rows]
+            longest = max([len(heading), *(len(words) for words in texts)])
+            wide = min(longest + 2, WIDEST)
+            sheet.set_column(column, column, wide)
             for line, words in enumerate(texts):
                 sheet.write_string(4 + line, column, words, cell)
-            longest = max([len(heading), *(len(words) for words in texts)])
-            sheet.set_column(column, column, min(longest + 2, 60 if column == len(headings) - 1 else 34))
+                lines[line] = max(lines[line], len(textwrap.wrap(words, wide - 4)))
+        for line, count in enumerate(lines):
+            sheet.set_row(4 + line, LINE * count)
         if name == "Order":
             sheet.write_string(5 + len(rows), 0, total_cost(order), bold)
         sheet.freeze_panes(4, 1)

@@ -1,0 +1,229 @@
+"""The papers of an order: drawings to scale, cuts in order, labels where the paper has them, cautions on each page."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from fractions import Fraction
+
+import pytest
+from typer.testing import CliRunner
+
+from course.course import read_course
+from course.order import CutStep, plan_order
+from course.order_files import order_workbook
+from course.order_settings import read_order_settings
+from lessons.__main__ import app
+from lessons.cautions import missing_controls
+from lessons.layouts import (
+    SHEET_WORK,
+    Label,
+    documents,
+    fence_rows,
+    kits,
+    label_pages,
+    part_labels,
+    sheet_drawing,
+    sheet_pages,
+    stop_rows,
+    write_order,
+)
+from shared.render.html import write_html
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module")
+def order(tmp_path_factory):
+    from importlib.resources import files
+    from shutil import copytree
+
+    folder = tmp_path_factory.mktemp("order") / "demo"
+    copytree(str(files("course").joinpath("demo")), folder)
+    return plan_order(read_course(folder))
+
+
+def rects(svg: str) -> dict[str, tuple[float, ...]]:
+    """Named rectangles of a drawing: x, y, width, height. [mm of paper]"""
+    return {
+        node.get("data-name"): tuple(float(node.get(k)) for k in ("x", "y", "width", "height"))
+        for node in ET.fromstring(svg).iter(f"{SVG}rect")
+        if node.get("data-name")
+    }
+
+
+def test_every_piece_is_drawn_to_scale_where_it_is_cut(order):
+    """Each rectangle, divided by the scale, is the piece's place and size; the label names student and part."""
+    for sheet in order.cut_sheets:
+        drawing = sheet_drawing(sheet, order.shown)
+        scale = float(re.search(r'data-scale="([\d.]+)"', drawing.svg)[1])
+        drawn = rects(drawing.svg)
+        for part in sheet.parts:
+            area = part.area
+            wanted = [float(v) * scale for v in (area.x, area.y, area.length, area.width)]
+            assert drawn[part.need.name] == pytest.approx(wanted, abs=0.002)
+        words = [node.text for node in ET.fromstring(drawing.svg).iter(f"{SVG}text")]
+        assert {part.need.name for part in sheet.parts if part.need.student} <= set(words)
+
+
+def test_cuts_are_numbered_and_the_kerf_is_drawn(order):
+    """Every cut has its number on the drawing, and a rectangle as wide as the blade."""
+    sheet = order.cut_sheets[0]
+    svg = sheet_drawing(sheet, order.shown).svg
+    scale = float(re.search(r'data-scale="([\d.]+)"', svg)[1])
+    words = [node.text for node in ET.fromstring(svg).iter(f"{SVG}text")]
+    for step in sheet.steps:
+        assert str(step.number) in words
+        assert min(rects(svg)[f"cut {step.number}"][2:]) == pytest.approx(3.2 * scale, abs=0.002)
+
+
+def test_no_two_words_of_a_drawing_cover_each_other(order):
+    """Labels and cut numbers stand clear of each other on every sheet."""
+    from lessons import layouts
+
+    seen = []
+    kept = layouts.Sketch.done
+
+    def done(sketch, margin=1.5):
+        seen.append(sketch)
+        return kept(sketch, margin)
+
+    layouts.Sketch.done = done
+    try:
+        for sheet in order.cut_sheets:
+            sheet_drawing(sheet, order.shown)
+    finally:
+        layouts.Sketch.done = kept
+    for sketch in seen:
+        for number, (text, area) in enumerate(sketch.labels):
+            for other, place in sketch.labels[number + 1 :]:
+                assert not area.meets(place), (text, other)
+
+
+def test_cuts_of_one_setting_stand_in_one_row(order):
+    """The rows count all cuts of the sheet, in order, and neighbours differ."""
+    for page, sheet in zip(sheet_pages(order), order.cut_sheets, strict=True):
+        assert sum(row.count for row in page.steps) == len(sheet.steps)
+        assert all((a.cut, a.setting) != (b.cut, b.setting) for a, b in zip(page.steps, page.steps[1:], strict=False))
+        assert page.steps[0].numbers.startswith("1")
+
+
+def test_a_fence_setting_serves_all_sheets_at_once(order):
+    """Sides, tops and bottoms of both thicknesses share the rip at 205."""
+    row = next(row for row in fence_rows(order) if row.setting == "205.0")
+    steps: list[CutStep] = [s for sheet in order.cut_sheets for s in sheet.steps if s.rip and s.setting == 205]
+    assert (row.cut, row.count) == ("rip, along the sheet", len(steps))
+    assert "sheet-A, 1 of 2" in row.sheets and "sheet-B, 1 of 2" in row.sheets
+
+
+def test_one_stop_names_its_students_and_parts(order):
+    """In the demo seven students have sheet A: 21 parts at 376.8."""
+    from course.order import stops
+
+    row = next(row for row in stop_rows(order, stops(order.course)) if row.setting == "length 376.8")
+    assert (row.count, row.stock) == (21, "sheet-A")
+    assert row.students.startswith("s01 AF, s02 BL") and row.parts == "C\u2011T, C\u2011B, V\u2011D"
+
+
+def test_a_kit_holds_every_blank_of_one_student_and_nobody_elses(order):
+    """Eighteen parts for each of thirteen students, then what belongs to the class."""
+    found = kits(order)
+    assert [len(kit.rows) for kit in found[:-1]] == [18] * 13
+    assert found[0].title == "Ada Fenwick (s01)"
+    assert {row.comes_from.split(",")[0] for row in found[0].rows} == {"sheet-A", "frame-1", "panel-1"}
+    assert len(found[-1].rows) == sum(1 for need in order.demand.needs if not need.student)
+
+
+def test_there_is_one_label_for_each_piece(order):
+    """No piece without a label and no label twice but for spares and test pieces."""
+    labels = part_labels(order)
+    assert len(labels) == len(order.demand.needs)
+    heads = [label.lines[0] for label in labels if re.match(r"s\d\d ", label.lines[0])]
+    assert len(heads) == len(set(heads)) == 13 * 18
+
+
+def test_labels_stand_where_their_paper_has_them(order, tmp_path):
+    """Own paper of 2 x 2 labels: the fourth starts at left + across, top + down, and each text stays on its label."""
+    (tmp_path / "order.yaml").write_text(
+        "labels: {paper: {width: 100 mm, height: 80 mm}, columns: 2, rows: 2, label: {width: 40 mm, height: 30 mm},"
+        " first: {left: 5 mm, top: 6 mm}, step: {across: 45 mm, down: 35 mm}}\n"
+    )
+    settings = read_order_settings(tmp_path, [])
+    assert settings.problems == ()
+    pages = label_pages(
+        [Label((f"s01 L-{n}", "a very long name of a part " * 3, "x")) for n in range(5)], settings.labels
+    )
+    assert len(pages) == 2
+    root = ET.fromstring(pages[0])
+    assert (root.get("width"), root.get("height")) == ("100mm", "80mm")
+    texts = list(root.iter(f"{SVG}text"))
+    corners = [(5, 6), (50, 6), (5, 41), (50, 41)]
+    for number, text in enumerate(texts):
+        left, top = corners[number // 3]
+        wide = len(text.text) * 0.64 * float(text.get("font-size"))
+        assert left <= float(text.get("x")) and float(text.get("x")) + wide <= left + 40
+        assert top < float(text.get("y")) < top + 30
+
+
+def test_pages_of_sheets_carry_the_cautions_of_breaking_them_down(order):
+    """Every page that cuts sheets names the controls that rules ask for, the strictest-first line and who checks."""
+    html = write_html(documents(order)["layouts"]).replace("\u00a0", " ")
+    pages = re.split(r"cautions, then cuts", html)[1:]
+    assert len(pages) == len(order.cut_sheets)
+    for page in pages:
+        assert not missing_controls(page, SHEET_WORK)
+        assert "follow the strictest" in page and "Set-up checked today by" in page
+
+
+def test_the_stops_page_carries_the_cautions_of_the_saws(order):
+    """Ripping, crosscutting and short pieces."""
+    html = write_html(documents(order)["settings"]).replace("\u00a0", " ")
+    assert not missing_controls(html, ("rip_table_saw", "crosscut_table_saw", "miter_saw"))
+    assert "Clamp shorter pieces" in html
+
+
+def test_the_workbook_holds_texts_and_no_formulas(order):
+    """A stock name that starts like a formula stays a text."""
+    import io
+    import zipfile
+    from dataclasses import replace
+
+    from openpyxl import load_workbook
+
+    plan = order.sheets[0]
+    evil = replace(order, sheets=(replace(plan, group=replace(plan.group, material="=1+1")), *order.sheets[1:]))
+    data = order_workbook(evil)
+    book = load_workbook(io.BytesIO(data))
+    assert book["Order"]["A5"].value == "=1+1 for the case, sheet-A"
+    assert not any(
+        b"<f>" in zipfile.ZipFile(io.BytesIO(data)).read(n) for n in zipfile.ZipFile(io.BytesIO(data)).namelist()
+    )
+    reasons = [row[2].value for row in book["Spares"].iter_rows(min_row=5)]
+    assert "rail: 52 to make, 8 % are spoiled, that is 4.2 on average; 8 more are enough in 98 % of such classes" in reasons
+
+
+def test_a_price_gives_a_cost(demo_folder):
+    """One more sheet at 89.5 costs 89.50; lines without a price are counted."""
+    stock = (demo_folder / "stock.csv").read_text("utf-8").splitlines()
+    stock = [stock[0] + ",price", stock[1] + ",89.5", *(line + "," for line in stock[2:])]
+    (demo_folder / "stock.csv").write_text("\n".join(stock) + "\n", "utf-8")
+    from course.order_files import order_rows, total_cost
+
+    made = plan_order(read_course(demo_folder))
+    assert (order_rows(made)[0].price, order_rows(made)[0].cost) == ("89.50", "89.50")
+    assert total_cost(made) == "Together 89.50, and 4 more lines without a price."
+    assert made.sheets[0].price == Fraction("89.5")
+
+
+def test_the_command_writes_the_same_papers_every_time(demo_folder):
+    """Twelve files; a second run gives the same bytes; it says what it wrote and that there is something to look at."""
+    result = CliRunner().invoke(app, ["order", str(demo_folder)])
+    assert result.exit_code == 1
+    assert "birch plywood for the case, sheet-A: 2 sheets; proven" in result.output
+    folder = demo_folder / "out" / "order"
+    first = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert len(first) == 12 and all(first.values())
+    for path in folder.iterdir():
+        path.unlink()
+    write_order(read_course(demo_folder))
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == first
