@@ -1,4 +1,4 @@
-"""Commands about how a cabinet is made: prepare, coach; and the demo."""
+"""Commands about how a cabinet is made: prepare, order, coach; and the demo."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from course.course import read_course
 from lessons.coach import advise
 from lessons.demo import run_demo
 from lessons.handout import deferral
+from lessons.layouts import write_order
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
 
@@ -50,6 +51,20 @@ def written_lines(written: Iterable[Path]) -> list[str]:
         f"Wrote {', '.join(f'{count} {ending}' for ending, count in counts.items())} to {folder}"
         for folder, counts in folders.items()
     ]
+
+
+@app.command(rich_help_panel="Lessons")
+def order(course: CourseFolder) -> None:
+    """Write what to buy for a class, how every sheet is cut, labels, what goes to whom, and what is left over."""
+    made = write_order(read_course(course))
+    say_problems(made.problems)
+    for plan in made.order.sheets:
+        typer.echo(f"{plan.group.says}: {plan.how_good}. To buy: {plan.buy}.")
+    for plan in made.order.boards:
+        typer.echo(f"{plan.group.says}: {plan.order} board feet. To buy: {plan.buy}.")
+    for line in written_lines(made.paths):
+        typer.echo(line)
+    raise typer.Exit(1 if made.problems else 0)
 
 
 @app.command(rich_help_panel="Start here")
