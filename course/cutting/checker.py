@@ -177,13 +177,14 @@ def recomputed_bound(job: Job, plan: Plan) -> int:
     planned = dict(plan.planned)
     worth = dict(plan.certificate.worth)
     held = dict(plan.certificate.held)
+    grids = dict(plan.certificate.grids)
     wanted = [replace(d, count=planned[d.part]) for d in job.demand if planned.get(d.part)]
     usable = [s for s in job.stock if s.on_hand != 0]
     coin = gcd(*(s.cost for s in usable if s.id in dict(plan.certificate.best))) or 1
     paid = sum(worth.get(part, 0) * count for part, count in planned.items())
     rates = []
     for stock in usable:
-        most = _most_worth(job, stock, wanted, worth)
+        most = _most_worth(job, stock, wanted, worth, max(1, grids.get(stock.id, 1)))
         kept = max(0, held.get(stock.id, 0)) if stock.on_hand is not None else 0
         paid -= kept * (stock.on_hand or 0)
         if most > kept:
@@ -192,8 +193,8 @@ def recomputed_bound(job: Job, plan: Plan) -> int:
     return -(-least // coin) * coin
 
 
-def _most_worth(job: Job, stock: Stock, demand: Iterable[Demand], worth: dict[str, int]) -> int:
-    """The most worth of parts that one piece of a stock can give, defects left aside."""
+def _most_worth(job: Job, stock: Stock, demand: Iterable[Demand], worth: dict[str, int], grid: int) -> int:
+    """The most worth of parts that one piece of a stock can give, defects left aside, sizes rounded down to a grid."""
     length, width = stock.length - 2 * job.trim.ends + job.kerf, stock.width + job.kerf
     if job.stages == STICKS:
         own = [d for d in demand if d.width == stock.width and d.pin in ("", stock.id)]
@@ -212,7 +213,9 @@ def _most_worth(job: Job, stock: Stock, demand: Iterable[Demand], worth: dict[st
         if d.grain is not Grain.ALONG:
             boxes.append((d.width + job.kerf, d.length + job.kerf, worth[d.part]))
     boxes = [box for box in boxes if box[0] <= length and box[1] <= width and box[2] > 0]
-    return _plate(length, width, boxes, job.stages.most, job.stages.first) if boxes else 0
+    grid = min([grid, *(min(x, y) for x, y, _ in boxes)])
+    boxes = [(x // grid, y // grid, value) for x, y, value in boxes]
+    return _plate(length // grid, width // grid, boxes, job.stages.most, job.stages.first) if boxes else 0
 
 
 def _stick(length: int, lengths: list[tuple[int, int, int]]) -> int:

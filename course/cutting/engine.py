@@ -62,7 +62,7 @@ def _steps(job: Job, work: Prepared, pricing: Pricing) -> tuple[Callable[[Master
     """What is tried, in this order, while the answer is above the bound."""
     if job.stages != ANY_STAGES:
         return (whole_program,)
-    if any(blank.defects for blank in work.blanks):
+    if any(blank.defects for blank in work.blanks) or not pricing.exact:
         return (tries, whole_program)
     return (tries, whole_program, partial(plate_cuts, plates=pricing.plates))
 
@@ -101,6 +101,7 @@ def _drawn(job: Job, work: Prepared, master: Master, best: Answer) -> Plan:
         tuple((b.stock.id, m) for b, m in zip(work.blanks, held, strict=True) if b.stock.on_hand is not None),
         tuple((b.stock.id, v) for b, v in zip(work.blanks, most, strict=True)),
         master.bound,
+        tuple((b.stock.id, grid) for b, grid in zip(work.blanks, master.pricing.grids, strict=True)),
     )
     planned = tuple(sorted(name for item in work.items for name in item.names))
     return Plan(tuple(layouts), certificate, planned, work.problems, best.how, best.cost)

@@ -228,6 +228,8 @@ class Certificate:
     """Stock and an upper limit of the worth that one piece can give."""
     bound: int
     """No plan of the parts planned costs less."""
+    grids: tuple[tuple[str, int], ...] = ()
+    """Stock and the grid on which V was found: sizes rounded down to multiples of it, which can only raise V."""
 
 
 @dataclass(frozen=True, slots=True)

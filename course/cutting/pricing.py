@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -53,9 +54,11 @@ class Best:
 class _Strips:
     """Strips along u, stacked along v: the first two passes, part by part, which is faster than by cut positions."""
 
-    def __init__(self, along: Axis, points: tuple[np.ndarray, np.ndarray], shapes: Sequence[tuple[int, Shape]]) -> None:
+    def __init__(
+        self, along: Axis, points: tuple[np.ndarray, np.ndarray], shapes: Sequence[tuple[int, Shape]], grid: int
+    ) -> None:
         """`along` is the axis of the cuts inside a strip."""
-        self.along = along
+        self.along, self.grid = along, grid
         self.us, self.vs = points[along], points[along.other]
         sides = [(shape.length, shape.width) for _, shape in shapes]
         self.numbers = [number for number, _ in shapes]
@@ -102,7 +105,7 @@ class _Stacks:
         if not self.stacked:
             return self._strip(u, row)
         rest = self.recipe(u, int(self.strips.before_v[row, v]))
-        return (self.strips.along.other, int(self.strips.heights[row]), self._strip(u, row), rest)
+        return (self.strips.along.other, self.strips.heights[row] * self.strips.grid, self._strip(u, row), rest)
 
     def _strip(self, u: int, row: int) -> Recipe:
         while u > 0 and self.part[u, row] < 0:
@@ -111,7 +114,7 @@ class _Stacks:
             return None
         part = int(self.part[u, row])
         rest = self._strip(int(self.strips.before_u[part, u]), row)
-        return (self.strips.along, int(self.strips.sizes[part]), self.strips.numbers[part], rest)
+        return (self.strips.along, self.strips.sizes[part] * self.strips.grid, self.strips.numbers[part], rest)
 
 
 def _knapsack(before: np.ndarray, gains: np.ndarray, columns: int) -> tuple[np.ndarray, np.ndarray]:
@@ -137,21 +140,44 @@ def _knapsack(before: np.ndarray, gains: np.ndarray, columns: int) -> tuple[np.n
 
 
 class PlatePricer:
-    """Best patterns of one stock size. Sizes with kerf; shapes that do not fit must have been left out."""
+    """Best patterns of one stock size. Sizes with kerf; shapes that do not fit must have been left out.
+
+    On a coarse grid sizes are multiples of it: rounded up, every pattern can be cut; rounded down, no pattern of the
+    real sizes is worth more than the best one found.
+    """
 
     def __init__(
-        self, length: int, width: int, shapes: Sequence[tuple[int, Shape]], defects: Sequence[Rect], kerf: int
-    ) -> None:
+        self, length: int, width: int, shapes: Sequence[tuple[int, Shape]], defects: Sequence[Rect] = (),
+        kerf: int = 0, grid: int = 1, up: bool = True,
+    ) -> None:  # fmt: skip
         """`shapes` with their numbers in the job; `defects` as seen from the corner inside the trim."""
-        self.size = (length, width)
-        self.items = np.array([shape.item for _, shape in shapes])
+        self.size, self.grid = (length, width), grid
+        if grid > 1:
+            shapes = [(n, _on_grid(shape, grid, up)) for n, shape in shapes]
+            shapes = [(n, s) for n, s in shapes if s.length <= length // grid and s.width <= width // grid]
+        self.shapes = shapes
+        self.items = np.array([shape.item for _, shape in shapes], dtype=np.int64)
         self.points = (
-            raster_points((shape.length for _, shape in shapes), length),
-            raster_points((shape.width for _, shape in shapes), width),
+            raster_points((shape.length for _, shape in shapes), length // grid),
+            raster_points((shape.width for _, shape in shapes), width // grid),
         )
-        self.strips = {axis: _Strips(axis, self.points, shapes) for axis in Axis}
-        self.cuts = {axis: _cuts(self.points[axis]) for axis in Axis}
         self.defects, self.kerf = tuple(defects), kerf
+
+    @property
+    def steps(self) -> int:
+        """Additions in a pass along x and one along y: how much work a table of many stages is."""
+        nx, ny = (len(points) for points in self.points)
+        return nx * ny * (nx + ny) // 4
+
+    @cached_property
+    def strips(self) -> dict[Axis, _Strips]:
+        """For strips along each axis."""
+        return {axis: _Strips(axis, self.points, self.shapes, self.grid) for axis in Axis}
+
+    @cached_property
+    def cuts(self) -> dict[Axis, list[np.ndarray]]:
+        """For each point of an axis, what is left behind a cut at points 1, 2, ... up to half of it."""
+        return {axis: _cuts(self.points[axis]) for axis in Axis}
 
     def best(self, worth: Sequence[int], passes: Passes) -> Best:
         """The best pattern of the whole plate, defects or none.
@@ -160,6 +186,8 @@ class PlatePricer:
             worth: Of each part size.
             passes: Which patterns; empty for any number of stages.
         """
+        if not len(self.items):
+            return Best(0, None)
         return self.table(worth, passes, whole=True).best(*self.size)
 
     def table(self, worth: Sequence[int], passes: Passes, whole: bool = False) -> Table:
@@ -171,8 +199,13 @@ class PlatePricer:
         return _AroundDefects(self, worth).best(passes)
 
 
+def _on_grid(shape: Shape, grid: int, up: bool) -> Shape:
+    if up:
+        return Shape(shape.item, -(-shape.length // grid), -(-shape.width // grid))
+    return Shape(shape.item, shape.length // grid, shape.width // grid)
+
+
 def _cuts(points: np.ndarray) -> list[np.ndarray]:
-    """For each point, what is left behind a cut at points 1, 2, ... up to half of it."""
     halves = np.searchsorted(points, points // 2, side="right")
     return [floor_index(points, here - points[1:half]) for here, half in zip(points, halves, strict=True)]
 
@@ -219,7 +252,8 @@ class Table:
 
     def best(self, length: int, width: int) -> Best:
         """The best pattern of a plate of this size."""
-        i, j = (int(floor_index(p, np.array(s))) for p, s in zip(self.pricer.points, (length, width), strict=True))
+        places = zip(self.pricer.points, (length, width), strict=True)
+        i, j = (int(floor_index(points, np.array(side // self.pricer.grid))) for points, side in places)
         row, column = min(i, self.values.shape[0] - 1), min(j, self.values.shape[1] - 1)
         return Best(int(self.values[row, column]), self._read(i, j, len(self.levels)))
 
@@ -236,7 +270,7 @@ class Table:
         axis = self.levels[level - 1][0]
         cut, here = self._chosen(i, j, level), (i, j)[axis]
         rest = int(self.pricer.cuts[axis][here][cut])
-        where = int(self.pricer.points[axis][rest])
+        where = int(self.pricer.points[axis][rest]) * self.pricer.grid
         if axis is Axis.CROSSCUT:
             return (axis, where, self._read(rest, j, level), self._read(cut + 1, j, level))
         return (axis, where, self._read(i, rest, level), self._read(i, cut + 1, level))

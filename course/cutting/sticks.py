@@ -56,6 +56,7 @@ class StickPricing:
 
     def __init__(self, job: Prepared, kerf: int) -> None:
         self.job, self.kerf = job, kerf
+        self.grids = (1,) * len(job.blanks)
 
     def columns(self, worth: Sequence[int], rung: int, left: Sequence[int]) -> list[tuple[int, int, Recipe]]:
         """For each stock its number, the best value and the recipe; there is one rung only."""

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from course.cutting import sheets
 from course.cutting.checker import complaints, recomputed_bound
 from course.cutting.engine import plan_cutting
 from course.cutting.master import Master
@@ -131,6 +132,16 @@ def test_plate_cuts_find_the_sheet_that_patterns_miss():
     better = plate_cuts(master, patterns, pricing.plates)
     assert (patterns.cost, better.cost, better.how) == (198, 197, "plate cuts")
     assert better.complete
+
+
+def test_on_a_coarse_grid_the_plan_can_still_be_cut_and_the_bound_still_holds(monkeypatch):
+    """With tables limited to a hundred thousand steps, sizes are rounded up for patterns and down for the bound."""
+    monkeypatch.setattr(sheets, "MOST_STEPS", 100_000)
+    job = job_of("class_B18")
+    plan = plan_cutting(job)
+    assert plan.certificate.grids[0][1] > 1
+    assert complaints(job, plan) == [] and recomputed_bound(job, plan) == plan.lower_bound
+    assert 16 <= plan.lower_bound <= 17 <= plan.used <= plan.lower_bound + 1
 
 
 # ---- worked out on paper -----------------------------------------------------------------------------------------
