@@ -13,6 +13,7 @@ from course.commands import CourseFolder, StudentName, say_problems
 from course.course import read_course
 from lessons.coach import advise
 from lessons.demo import run_demo
+from lessons.fresh import folder
 from lessons.handout import deferral
 from lessons.layouts import write_order
 from lessons.packet import read_lessons
@@ -28,15 +29,26 @@ def prepare(
     operation: Annotated[
         str, typer.Option("--operation", help="Only the sheet of this operation, by name or title.")
     ] = "",
+    print_file: Annotated[
+        bool, typer.Option("--print-file", help="Also all packets as one PDF in the order of the benches.")
+    ] = False,
 ) -> None:
-    """Write all documents of a class: a packet and a measuring workbook for each student, and class sheets."""
+    """Write all documents of a class: a packet and a measuring workbook for each student, and class sheets.
+
+    A packet that would be made again just as it is stays as it is.
+    """
+    if print_file and student:
+        raise typer.BadParameter("--print-file is for the whole class; leave out --student")
+    read_from = folder(course) if course.is_dir() else ""
     read = read_course(course)
     count = 1 if student else len(read.students)
     with typer.progressbar(length=count, label="Packets", file=sys.stderr) as bar:
-        prepared = prepare_course(read, student, operation, lambda name: bar.update(1))
+        prepared = prepare_course(read, student, operation, lambda name: bar.update(1), print_file, read_from)
     say_problems(prepared.problems)
     for line in written_lines(prepared.written):
         typer.echo(line)
+    if prepared.kept:
+        typer.echo(f"Left {len(prepared.kept)} files as they were: nothing they are made from has changed")
     raise typer.Exit(1 if prepared.problems else 0)
 
 

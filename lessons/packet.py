@@ -144,10 +144,10 @@ class Packet:
     document: Document
     problems: tuple[Problem, ...]
 
-    @property
-    def file_name(self) -> str:
-        """Name without ending, as `s01-Ada-Fenwick`."""
-        return safe_name(f"{self.student.id}-{self.student.name}")
+
+def file_name(student: Student) -> str:
+    """Name of a student's papers without ending, as `s01-Ada-Fenwick`."""
+    return safe_name(f"{student.id}-{student.name}")
 
 
 def packet(course: Course, student: Student, lessons: Lessons, only: str = "") -> Packet:

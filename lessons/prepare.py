@@ -7,10 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from course.course import Course
+from course.roster import Student
 from lessons.catch_up import catch_up, session_problems
 from lessons.class_sheets import class_sheets
+from lessons.fresh import OUT, Made, folder, inputs
 from lessons.instructor import instructor_copy
-from lessons.packet import Lessons, packet, read_lessons
+from lessons.packet import Lessons, file_name, packet, read_lessons
+from lessons.print_file import in_bench_order, joined
 from rubrics.sheet import write_sheet
 from shared.places import Place
 from shared.problems import InputRefused, Problem, meant, refuse
@@ -26,11 +29,14 @@ class Prepared:
 
     written: tuple[Path, ...]
     problems: tuple[Problem, ...]
+    kept: tuple[Path, ...] = ()
+    """Files of packets that would be made again just as they are."""
 
 
 def prepare_course(
-    course: Course, student: str = "", operation: str = "", told: Callable[[str], None] = lambda name: None
-) -> Prepared:
+    course: Course, student: str = "", operation: str = "", told: Callable[[str], None] = lambda name: None,
+    print_file: bool = False, read_from: str = "",
+) -> Prepared:  # fmt: skip
     """Write a packet, a measuring workbook and a catch-up page for each student, and the sheets of the class.
 
     What cannot be made is reported; everything else is made.
@@ -40,6 +46,9 @@ def prepare_course(
         student: Only this student, by id or name, and no class sheets; empty for all.
         operation: Only the sheet of this operation, by name or title, and nothing else; empty for whole packets.
         told: Called with the name of each student when his or her papers are written.
+        print_file: Also write all packets as one PDF in the order of the benches.
+        read_from: The sum over the course folder (`fresh.folder`) from before it was read; then packets from which
+            nothing differs are left as they are. Empty to make all.
 
     Raises:
         InputRefused: No such student or operation, or the folder cannot be written to.
@@ -48,22 +57,50 @@ def prepare_course(
     only = operation_name(lessons, operation) if operation else ""
     problems: list[Problem] = [*course.notes, *lessons.problems, *session_problems(course, lessons)]
     written: list[Path] = []
+    kept: list[Path] = []
+    made = Made.of(course)
     for one in (course.student(student),) if student else course.students:
-        made = packet(course, one, lessons, only)
-        problems += made.problems
-        name = f"{made.file_name}-{safe_name(only)}" if only else made.file_name
-        written += _written(course, Path("packets") / name, made.document, problems)
-        if not only:
-            written.append(write_sheet(course, one, course.folder / "out" / "sheets" / f"{name}.xlsx"))
-            missed = catch_up(course, one, lessons)
-            if missed:
-                written += _written(course, Path("catch-up") / name, missed, problems)
+        name = f"{file_name(one)}-{safe_name(only)}" if only else file_name(one)
+        made_of = inputs(course, one, only, read_from) if read_from else ""
+        if read_from and made.is_fresh(name, made_of):
+            kept += made.files(name)
+        else:
+            wrong = len(problems)
+            papers = list(_papers(course, one, lessons, only, name, problems))
+            written += papers
+            made.remember(name, made_of if len(problems) == wrong else "", papers)
+        missed = None if only else catch_up(course, one, lessons)
+        if missed:
+            written += _written(course, Path("catch-up") / name, missed, problems)
         told(one.name)
     if not student and not only:
         for sheet in class_sheets(course, lessons):
             written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
         written += _written(course, Path("class") / "instructor", instructor_copy(course, lessons), problems)
-    return Prepared(tuple(written), tuple(dict.fromkeys(problems)))
+    if print_file:
+        written.append(_print_file(course, only, {*written, *kept}))
+    if read_from and read_from == folder(course.folder):
+        made.save()
+    return Prepared(tuple(written), tuple(dict.fromkeys(problems)), tuple(kept))
+
+
+def _papers(
+    course: Course, student: Student, lessons: Lessons, only: str, name: str, problems: list[Problem]
+) -> Iterator[Path]:
+    """A student's packet, and the measuring workbook with a whole one."""
+    made = packet(course, student, lessons, only)
+    problems += made.problems
+    yield from _written(course, Path("packets") / name, made.document, problems)
+    if not only:
+        yield write_sheet(course, student, course.folder / OUT / "sheets" / f"{name}.xlsx")
+
+
+def _print_file(course: Course, only: str, files: set[Path]) -> Path:
+    """The packets that were made as one PDF."""
+    ending = f"-{safe_name(only)}.pdf" if only else ".pdf"
+    names = [course.folder / OUT / "packets" / f"{file_name(s)}{ending}" for s in in_bench_order(course)]
+    whole = joined([path for path in names if path in files], f"{course.title}: all packets")
+    return write_file(course.folder / OUT / "class" / f"all-packets{ending}", whole)
 
 
 def operation_name(lessons: Lessons, wanted: str) -> str:
@@ -87,7 +124,7 @@ def _written(course: Course, name: Path, document: Document, problems: list[Prob
         course: Gives the folder and the words.
         name: Within the folder `out`, without ending.
     """
-    path, worded = course.folder / "out" / name, course.wording.document(document)
+    path, worded = course.folder / OUT / name, course.wording.document(document)
     yield write_file(path.with_name(f"{path.name}.html"), write_html(worded))
     try:
         pdf = write_pdf(worded)

@@ -15,7 +15,7 @@ from course.cutlist import cut_rows
 from course.cutlist_files import cutlist_document
 from course.readings import Reading
 from lessons.commands import app
-from lessons.packet import Packet, packet, read_lessons
+from lessons.packet import Packet, file_name, packet, read_lessons
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.render.tree import words
@@ -110,7 +110,7 @@ def test_a_name_like_a_formula_a_tag_or_a_template_is_shown_as_text(course_of: C
     html = write_html(found.document)
     assert name in plain(found)
     assert "=1+1 &lt;b&gt;{{ page }}&lt;/b&gt; *x* | y" in html and "<b>{{" not in html
-    assert set(found.file_name) <= set("abcdefghijklmnopqrstuvwxyz0123456789-_")
+    assert set(file_name(found.student)) <= set("abcdefghijklmnopqrstuvwxyz0123456789-_")
 
 
 def test_a_line_whose_opening_is_not_measured_is_provisional_and_says_what_to_measure(
@@ -207,7 +207,7 @@ def test_prepare_writes_one_sheet_of_one_student(course_folder: Callable[..., Pa
     )
     assert result.exit_code == 0, result.output
     names = sorted(str(p.relative_to(folder / "out")) for p in (folder / "out").rglob("*") if p.is_file())
-    assert names == ["packets/s1-Ada-Test-groove-edges.html", "packets/s1-Ada-Test-groove-edges.pdf"]
+    assert names == [".made.json", "packets/s1-Ada-Test-groove-edges.html", "packets/s1-Ada-Test-groove-edges.pdf"]
 
 
 def test_prepare_refuses_an_operation_that_the_cabinet_does_not_need(course_folder: Callable[..., Path]) -> None:
