@@ -232,9 +232,9 @@ def _contents(lessons: Lessons) -> Iterator[ContentsRow]:
 def _fit_sheet(student: Student, lessons: Lessons, rows: Sequence[FitRow]) -> Tree:
     groups: dict[str, list[CheckRow]] = {}
     for row in rows:
-        groups.setdefault(row.group, []).append(check_row(row))
+        groups.setdefault(row.stage, []).append(check_row(row))
     filled = {
-        "groups": [Group(title, tuple(lines)) for title, lines in groups.items()],
+        "groups": [Group(stage.capitalize(), tuple(lines)) for stage, lines in groups.items()],
         "units": UNITS[student.shown.unit],
         "large": student.large_print,
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from course.cutlist_files import cutlist_document
 from course.readings import Reading
 from lessons.commands import app
 from lessons.packet import Packet, file_name, packet, read_lessons
+from rubrics.sheet import fit_rows
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.render.tree import words
@@ -242,3 +244,17 @@ def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(
     start = next(i for i, node in enumerate(tree) if node["t"] == "h" and words(node["c"]) == "Cut list")
     assert tree[start : start + len(alone.tree)] == alone.tree
     assert len(pypdfium2.PdfDocument(write_pdf(alone))) <= most
+
+
+def test_the_fit_check_sheet_has_a_table_for_each_stage_on_two_pages(demo_folder: Path) -> None:
+    """Every reading stands on it once, under its stage, with instrument and who sees it."""
+    course = read_course(demo_folder)
+    student = course.student("s01")
+    found = packet(course, student, read_lessons(course)).document
+    start = next(i for i, n in enumerate(found.tree) if n["t"] == "h" and words(n["c"]) == "Fit-check sheet")
+    tree = found.tree[start:]
+    assert [words(n["c"]) for n in tree[1:] if n["t"] == "h"] == ["Stock", "Case", "Frame", "Fitting", "Finish"]
+    lines = [[words(cell).replace("\u00a0", " ") for cell in row] for n in tree if n["t"] == "table" for row in n["rows"]]
+    rows = fit_rows(course, student)
+    assert [(line[0], line[3]) for line in lines] == [(f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows]
+    assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 2
