@@ -30,6 +30,7 @@ class Pricing(Protocol):
 
     rungs: int
     counted: bool
+    quick: bool
     grids: tuple[int, ...]
 
     def columns(self, worth: Sequence[int], rung: int, left: Sequence[int]) -> list[tuple[int, int, Recipe]]:

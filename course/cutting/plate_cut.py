@@ -25,7 +25,7 @@ from course.cutting.whole import Answer, answer_of
 
 MOST_ARCS = 6000
 """Most cuts in the model."""
-NODES = 60
+NODES = 40
 """Most nodes of its search."""
 SHRINK = (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.08, 0.03, 0.0)
 """Shares of the loss allowed, until the model is small enough."""

@@ -12,6 +12,9 @@ from course.cutting.recipe import Recipe
 MOST_STEPS = 2_000_000_000
 """More work than this in a table of many stages, and it is made on a coarser grid."""
 
+MOST_POINTS = 5000
+"""Cut positions of all stock, up to which pricing of two stages is quick."""
+
 
 class SheetPricing:
     """Patterns of few stages first, then of all that are allowed."""
@@ -31,6 +34,12 @@ class SheetPricing:
         self.above = tuple(self._coarse(n, False) for n in range(len(job.blanks))) if staged else self.fine
         """The same rounded down, for the bound."""
         self._limits: tuple[list[int], dict[tuple[int, Passes], Best]] = ([], {})
+
+    @property
+    def quick(self) -> bool:
+        """Worth asking at every step of a dive: few points, and not the kind of job that placing rules finish."""
+        points = sum(len(points) for plate in self.fine for points in plate.points)
+        return points <= MOST_POINTS and (self.families[-1] != ((),) or len(self.fine) > 1)
 
     @property
     def exact(self) -> bool:

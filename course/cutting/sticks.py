@@ -53,6 +53,8 @@ class StickPricing:
     rungs = 1
     counted = True
     """Patterns are priced within what is left to cut."""
+    quick = True
+    """Pricing is quick enough to be asked at every step of a dive."""
 
     def __init__(self, job: Prepared, kerf: int) -> None:
         self.job, self.kerf = job, kerf

@@ -58,7 +58,7 @@ def dives(master: Master) -> Answer:
     """The best of some dives, the first straight, the others with some chance in what is rounded up."""
     best = None
     for number in range(DIVES):
-        uses, _ = _dive(master, number, 0)
+        uses, _ = _dive(master, number, 0, reprice=master.pricing.quick)
         found = answer_of(master, uses, "rounding")
         if best is None or found.cost < best.cost:
             best = found
@@ -67,20 +67,21 @@ def dives(master: Master) -> Answer:
     return best
 
 
-def _dive(master: Master, number: int, rest: int) -> tuple[Counter[int], list[int]]:
+def _dive(master: Master, number: int, rest: int, reprice: bool) -> tuple[Counter[int], list[int]]:
     """Takes whole parts of the fractions, asks again for what is left, and rounds one up when there are none.
 
     Args:
         master: The patterns.
         number: Of the dive: 0 rounds up the largest fraction, each next one leaves more to chance.
         rest: Area of parts at which to stop. [units of length squared]
+        reprice: Look for new patterns for what is left.
     """
     chance, noise = random.Random(number), 0.05 * number
     left, on_hand, uses = list(master.demand), list(master.on_hand), Counter()
     closed: set[int] = set()
     while any(left) and _area(master, left) > rest:
         master.program.ask(left, on_hand)
-        values = _values(master, left, closed)
+        values = _values(master, left, closed, reprice)
         picks = [(c, n) for c, v in enumerate(values) if (n := floor(v + EPS)) > 0]
         if not picks:
             split = [(c, v) for c, v in enumerate(values) if v > EPS]
@@ -109,21 +110,18 @@ def _take(master: Master, column: int, times: int, left: list[int], on_hand: lis
         on_hand[pattern.stock] -= times
 
 
-def _values(master: Master, left: Sequence[int], closed: set[int]) -> np.ndarray:
-    """Fractions for what is left; where patterns are counted, only those that fit into it, with new ones priced."""
-    if not master.pricing.counted:
-        return master.program.solve().uses
-    new = range(len(master.columns))
+def _values(master: Master, left: Sequence[int], closed: set[int], reprice: bool) -> np.ndarray:
+    """Fractions for what is left; where patterns are counted, only of those that fit into it."""
+    start, solution = 0, None
     for _ in range(REPRICED):
-        over = [c for c in new if c not in closed and _too_many(master.columns[c].counts, left)]
-        master.program.close(over)
-        closed.update(over)
-        solution = master.program.solve()
-        new = range(len(master.columns), len(master.columns))
-        start = len(master.columns)
-        if not master.price(solution, 0, left):
-            break
         new = range(start, len(master.columns))
+        if master.pricing.counted:
+            over = [c for c in new if c not in closed and _too_many(master.columns[c].counts, left)]
+            master.program.close(over)
+            closed.update(over)
+        solution, start = master.program.solve(), len(master.columns)
+        if not reprice or not master.price(solution, 0, left):
+            break
     return solution.uses
 
 
@@ -186,7 +184,7 @@ def tries(master: Master, best: Answer) -> Answer:
         for number in range(DIVES):
             if best.cost <= master.bound:
                 return best
-            uses, left = starts.pop() if starts else _dive(master, number, rest * largest)
+            uses, left = starts.pop() if starts else _dive(master, number, rest * largest, reprice=False)
             best = _placed(master, best, uses, left)
     return best
 
