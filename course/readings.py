@@ -6,7 +6,7 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
@@ -26,6 +26,10 @@ CREATE TABLE IF NOT EXISTS reading (
   attempt INTEGER NOT NULL, raw TEXT NOT NULL, value TEXT, instrument TEXT NOT NULL, reader TEXT NOT NULL,
   taken TEXT NOT NULL, source TEXT NOT NULL, sheet TEXT NOT NULL, cell TEXT NOT NULL, note TEXT NOT NULL,
   held TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS seen (
+  number INTEGER PRIMARY KEY, student TEXT NOT NULL, quantity TEXT NOT NULL, place INTEGER NOT NULL,
+  attempt INTEGER NOT NULL, reader TEXT NOT NULL, raw TEXT NOT NULL, source TEXT NOT NULL, sheet TEXT NOT NULL,
+  cell TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS confirmation (
   number INTEGER PRIMARY KEY, reading INTEGER NOT NULL UNIQUE, who TEXT NOT NULL, at TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS state (
@@ -34,6 +38,7 @@ CREATE TABLE IF NOT EXISTS state (
 CREATE TABLE IF NOT EXISTS issue (
   number INTEGER PRIMARY KEY, student TEXT NOT NULL, revision INTEGER NOT NULL, at TEXT NOT NULL, sizes TEXT NOT NULL);
 CREATE INDEX IF NOT EXISTS reading_student ON reading (student);
+CREATE INDEX IF NOT EXISTS seen_student ON seen (student);
 CREATE INDEX IF NOT EXISTS state_student ON state (student);
 """
 _KEPT = """
@@ -44,8 +49,12 @@ _MAKE = "".join(
     [
         "BEGIN IMMEDIATE;",
         _TABLES,
-        *(_KEPT.format(table=t, verb=v) for t in ("reading", "confirmation", "state", "issue") for v in ("UPDATE", "DELETE")),
-        "PRAGMA user_version = 1; COMMIT;",
+        *(
+            _KEPT.format(table=t, verb=v)
+            for t in ("reading", "seen", "confirmation", "state", "issue")
+            for v in ("UPDATE", "DELETE")
+        ),
+        "PRAGMA user_version = 2; COMMIT;",
     ]
 )
 
@@ -111,6 +120,10 @@ class Taken:
     """In the log already, word for word."""
     corrected: int
     """New rows that stand in for an earlier one."""
+    new: tuple[Reading, ...] = field(default=(), repr=False)
+    """The readings behind both, in their order."""
+    back: tuple[tuple[Reading, str], ...] = field(default=(), repr=False)
+    """Readings that are the same as what their cell said before it was changed, with what it said since."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +154,23 @@ def reduced(values: Sequence[Fraction], read: Read | None) -> tuple[Fraction, st
     return reduce(values, take), f"{take} of {len(values)} readings"
 
 
+_SAID = (
+    "SELECT raw, source, sheet, cell FROM {table}"
+    " WHERE student=? AND quantity=? AND place=? AND attempt=? AND reader=? ORDER BY number"
+)
+"""What was ever said of one thing, and where; what stood in a second file word for word is `seen`, no reading."""
+_LAST_ISSUE = "SELECT revision, at, sizes FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
+
+
+def _issue(row: tuple[int, str, str]) -> Issue:
+    revision, at, sizes = row
+    return Issue(revision, at, {key: Fraction(value) for key, value in json.loads(sizes).items()})
+
+
+def _sizes_text(sizes: dict[str, Fraction]) -> str:
+    return json.dumps({name: str(value) for name, value in sorted(sizes.items())})
+
+
 class Log:
     """The log file of one course folder. Every write is one transaction; nothing is changed or removed."""
 
@@ -155,7 +185,7 @@ class Log:
             raise self._refused(error) from None
         try:
             if write:
-                if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+                if connection.execute("PRAGMA user_version").fetchone()[0] < 2:
                     connection.executescript(_MAKE)
                 connection.execute("BEGIN IMMEDIATE")
             yield connection
@@ -178,17 +208,27 @@ class Log:
             return connection.execute(question, values).fetchall()
 
     def add(self, readings: Iterable[Reading]) -> Taken:
-        """Take readings in; one already there word for word is not added again."""
-        added = same = corrected = 0
+        """Take readings in; one already there word for word is not added again.
+
+        It is there when it counts now, or when the same cell of the same file said the same before: an old sheet that
+        lies beside the corrected one takes nothing back, however often both are offered. What a cell said before and
+        says again is therefore the same too; under another file name it is a correction like any other.
+        """
+        same = corrected = 0
+        new: list[Reading] = []
+        back: list[tuple[Reading, str]] = []
         with self._open(write=True) as connection:
             for one in readings:
-                latest = connection.execute(
-                    "SELECT raw FROM reading WHERE student=? AND quantity=? AND place=? AND attempt=? AND reader=?"
-                    " ORDER BY number DESC LIMIT 1",
-                    one.key,
-                ).fetchone()
-                if latest and latest[0] == one.raw:
+                earlier = connection.execute(_SAID.format(table="reading"), one.key).fetchall()
+                seen = connection.execute(_SAID.format(table="seen"), one.key).fetchall() if earlier else []
+                said, counts = (one.raw, one.source, one.sheet, one.cell), bool(earlier) and earlier[-1][0] == one.raw
+                if counts or said in earlier or said in seen:
                     same += 1
+                    here = [raw for raw, *where in earlier if tuple(where) == said[1:]]
+                    if not counts and here and here[-1] != one.raw:
+                        back.append((one, here[-1]))
+                    if said not in earlier and said not in seen:
+                        connection.execute("INSERT INTO seen VALUES (NULL,?,?,?,?,?,?,?,?,?)", (*one.key, *said))
                     continue
                 connection.execute(
                     "INSERT INTO reading VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
@@ -198,11 +238,9 @@ class Log:
                         *(one.instrument, one.reader, one.taken, one.source, one.sheet, one.cell, one.note, one.held),
                     ),
                 )
-                if latest:
-                    corrected += 1
-                else:
-                    added += 1
-        return Taken(added, same, corrected)
+                new.append(one)
+                corrected += bool(earlier)
+        return Taken(len(new) - corrected, same, corrected, tuple(new), tuple(back))
 
     def all(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
         """Every row ever taken in, with its number, oldest first."""
@@ -255,12 +293,14 @@ class Log:
     ) -> bool:
         """Record the state of a part; False when it is in that state already."""
         assert state in STATES
-        now = self.states(student).get(part)
-        if now and now.name == state:
-            return False
-        kept = now.sizes if now and now.name in FROZEN and state in FROZEN else sizes
-        text = json.dumps({name: str(value) for name, value in sorted(kept.items())})
         with self._open(write=True) as connection:
+            now = connection.execute(
+                "SELECT state, sizes FROM state WHERE student=? AND part=? ORDER BY number DESC LIMIT 1",
+                (student, part),
+            ).fetchone()
+            if now and now[0] == state:
+                return False
+            text = now[1] if now and now[0] in FROZEN and state in FROZEN else _sizes_text(sizes)
             connection.execute(
                 "INSERT INTO state VALUES (NULL,?,?,?,?,?,?,?)", (student, part, state, who, at, source, text)
             )
@@ -277,23 +317,20 @@ class Log:
 
     def issue(self, student: str, at: str, sizes: dict[str, Fraction]) -> Issue:
         """Record that a cut list was handed out; the same sizes again are the same issue."""
-        last = self.issued(student)
-        if last and last.sizes == sizes:
-            return last
-        issue = Issue((last.revision if last else 0) + 1, at, sizes)
-        text = json.dumps({name: str(value) for name, value in sorted(sizes.items())})
         with self._open(write=True) as connection:
-            connection.execute("INSERT INTO issue VALUES (NULL,?,?,?,?)", (student, issue.revision, at, text))
+            rows = connection.execute(_LAST_ISSUE, (student,)).fetchall()
+            last = _issue(rows[0]) if rows else None
+            if last and last.sizes == sizes:
+                return last
+            issue = Issue((last.revision if last else 0) + 1, at, sizes)
+            values = (student, issue.revision, at, _sizes_text(sizes))
+            connection.execute("INSERT INTO issue VALUES (NULL,?,?,?,?)", values)
         return issue
 
     def issued(self, student: str) -> Issue | None:
         """The last list handed out to a student."""
-        question = "SELECT revision, at, sizes FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
-        rows = self._rows(question, (student,)) if self._has("issue") else []
-        if not rows:
-            return None
-        revision, at, sizes = rows[0]
-        return Issue(revision, at, {key: Fraction(value) for key, value in json.loads(sizes).items()})
+        rows = self._rows(_LAST_ISSUE, (student,)) if self._has("issue") else []
+        return _issue(rows[0]) if rows else None
 
     def _has(self, table: str) -> bool:
         return bool(self._rows("SELECT 1 FROM sqlite_master WHERE type='table' AND name=?", (table,)))

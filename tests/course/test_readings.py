@@ -45,6 +45,67 @@ def test_a_correction_is_a_new_row(tmp_path):
     assert str(log.all()[0][1].where) == "week1.xlsx:Fit checks!F7"
 
 
+def test_an_old_sheet_beside_the_corrected_one_settles(tmp_path):
+    """The old and the corrected file offered again and again add nothing more; the correction counts."""
+    log = Log(tmp_path / "course.db")
+    both = [reading("356.8", source="old.xlsx", cell="J9"), reading("365.8", source="s1.xlsx", cell="J9")]
+    assert (log.add(both).added, len(log.all())) == (1, 2)
+    for order in (both, both[::-1], both[:1]):
+        taken = log.add(order)
+        assert (taken.added, taken.corrected, taken.same, taken.new) == (0, 0, len(order), ())
+    assert [one.raw for one in log.readings()] == ["365.8"]
+
+
+def test_a_file_saved_again_corrects_and_a_later_file_takes_back(tmp_path):
+    """One cell: 1, then 2 corrects. 1 once more in the same cell is an old copy; under a later file name it counts."""
+    log = Log(tmp_path / "course.db")
+    for raw, source, corrected in (("1", "s1", 0), ("2", "s1", 1), ("1", "s1", 0), ("1", "s1 week 2", 1)):
+        assert log.add([reading(raw, source=source, cell="J9")]).corrected == corrected
+    assert [(one.raw, one.source) for _, one in log.all()] == [("1", "s1"), ("2", "s1"), ("1", "s1 week 2")]
+
+
+def test_a_copy_of_an_old_sheet_takes_nothing_back(tmp_path):
+    """A copy that said the same as the old sheet when it came in is known when it comes again after the correction."""
+    log = Log(tmp_path / "course.db")
+    three = [reading(raw, source=source, cell="J9") for raw, source in (("1", "a"), ("1", "copy of a"), ("2", "b"))]
+    log.add(three)
+    assert [one.raw for _, one in log.all()] == ["1", "2"]
+    assert log.add(three).same == 3 and [one.raw for one in log.readings()] == ["2"]
+
+
+OFFERED = st.lists(
+    st.builds(
+        lambda raw, place, source, cell: reading(str(raw), place, source=source, cell=cell),
+        st.integers(1, 3), st.integers(1, 2), st.sampled_from(["a", "b"]), st.sampled_from(["J9", "J10"]),
+    ),
+    max_size=12,
+)  # fmt: skip
+
+
+@given(offered=OFFERED)
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whatever_was_offered_once_adds_nothing_again(tmp_path, offered):
+    """The law of the log: any files, with any contradictions, taken in twice are as if taken in once."""
+    path = tmp_path / "law.db"
+    path.unlink(missing_ok=True)
+    log = Log(path)
+    log.add(offered)
+    once = log.all()
+    assert log.add(offered).same == len(offered) and log.all() == once
+
+
+def test_two_who_mark_or_issue_at_once_do_it_once(tmp_path, monkeypatch):
+    """What the log holds is looked up inside the write: a state or an issue that another just wrote is not doubled."""
+    log, other = Log(tmp_path / "course.db"), Log(tmp_path / "course.db")
+    sizes = {"door.rail.top.length": Fraction(282)}
+    monkeypatch.setattr(log, "states", lambda student: {})
+    monkeypatch.setattr(log, "issued", lambda student: None)
+    assert other.mark("s1", "door.rail.top", "cut", "", "", sizes) and other.issue("s1", "", sizes).revision == 1
+    assert not log.mark("s1", "door.rail.top", "cut", "", "", sizes) and log.issue("s1", "", sizes).revision == 1
+    assert log.mark("s1", "door.rail.top", "jointed", "", "", {"door.rail.top.length": Fraction(1)})
+    assert other.states("s1")["door.rail.top"].sizes == sizes
+
+
 @pytest.mark.parametrize("statement", ["UPDATE reading SET raw='1'", "DELETE FROM reading"])
 def test_nothing_in_the_log_can_be_changed(tmp_path, statement):
     """The file itself refuses to change or remove a row."""
