@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cache
 from importlib.resources import files
 from math import sqrt
 from pathlib import Path
@@ -286,13 +287,8 @@ def read_checks(folder: Path | None = None) -> CheckLibrary:
     A check that replaces a built-in one stands in its place in the order.
     """
     reader = _Reader()
-    texts: dict[str, str | Path] = {
-        entry.name: entry.read_text("utf-8")
-        for entry in files("rubrics").joinpath("checks").iterdir()
-        if entry.name.endswith(".yaml")
-    }
     own = sorted((folder / "checks").glob("*.yaml")) if folder else []
-    texts.update({path.name: path for path in own})
+    texts: dict[str, Mapping | Path] = {**_built_in(), **{path.name: path for path in own}}
     library = read_library(folder) if own else None
     built_in: list[CheckSpec] = []
     added: dict[str, CheckSpec] = {}
@@ -300,7 +296,7 @@ def read_checks(folder: Path | None = None) -> CheckLibrary:
     for name in sorted(texts):
         text, shown = texts[name], f"checks/{name}"
         try:
-            top = read_yaml(read_text(text, shown) if isinstance(text, Path) else text, shown)
+            top = read_yaml(read_text(text, shown), shown) if isinstance(text, Path) else text
         except Unreadable as error:
             reader.wrong(error.place, error.says, error.do)
             continue
@@ -318,6 +314,16 @@ def read_checks(folder: Path | None = None) -> CheckLibrary:
             order.setdefault(spec.name, name)
     specs = {spec.name: spec for spec in built_in} | added
     return CheckLibrary(tuple(sorted(specs.values(), key=lambda spec: order[spec.name])), tuple(reader.problems))
+
+
+@cache
+def _built_in() -> dict[str, Mapping]:
+    """The check files of the program by their names, each read once."""
+    return {
+        entry.name: read_yaml(entry.read_text("utf-8"), f"checks/{entry.name}")
+        for entry in files("rubrics").joinpath("checks").iterdir()
+        if entry.name.endswith(".yaml")
+    }
 
 
 def every_check(course: Course) -> tuple[Check, ...]:
