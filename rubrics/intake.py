@@ -21,15 +21,19 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from course.course import Course
 from course.formula import LENGTH
-from course.quantities import Given, Origin
-from course.readings import STATES, Reading, Taken, reduced
+from course.readings import STATES, Reading, Taken
 from course.roster import Student
+from rubrics.checks import asked_places
+from rubrics.doubts import doubts
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, cells_by_heading
-from rubrics.slips import question
 from shared.places import Place, Row, Unreadable, read_csv, read_text
 from shared.problems import Problem, meant
 from shared.units import NotALength, length
 
+SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb")
+"""What is taken in out of a folder, and what is told to be saved again."""
+APART = Fraction(1, 2)
+"""Two people who read one opening further apart than this are asked to read it together: our choice. [mm]"""
 MAX_BYTES, MAX_UNPACKED, MAX_CELLS, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 50_000, 5_000, 60
 """No measuring sheet is larger than this."""
 LONGEST = 30
@@ -55,9 +59,13 @@ class Mark:
 class _Found:
     """What one file holds."""
 
+    places: dict[str, int]
+    """Sizes that are measured, and at how many places."""
     readings: list[Reading] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    asks: list[tuple[Reading, Problem]] = field(default_factory=list)
+    """What to ask about a reading, should it be new."""
 
     def wrong(self, code: str, place: Place, says: str, do: str) -> None:
         self.problems.append(Problem(code, place, says, do))
@@ -84,47 +92,53 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
         paths: Files and folders.
         told: Called with each file before it is read.
     """
-    found = _Found()
+    found = _Found(asked_places(course))
     files = [file for path in paths for file in _files(path, found)]
-    for file in files:
+    for file, name in files:
         told(file)
-        one = _read(course, file)
-        found.readings += one.readings
-        found.marks += one.marks
-        found.problems += one.problems
-    known = {(r.key, r.raw) for _, r in course.log.all()}
-    new = [one for one in found.readings if (one.key, one.raw) not in known]
+        _read(course, file, name, found)
     taken = course.log.add(found.readings)
+    found.problems += _taken_back(taken)
     course.fresh()
     marked = sum(_marked(course, mark, found) for mark in found.marks)
-    return Collected(taken, tuple(files), marked, tuple(found.problems), tuple(_questions(course, new)))
+    questions = (
+        *(ask for one, ask in found.asks if one in taken.new), *_questions(course, taken.new), *_twice(taken.new),
+        *_apart(course, taken.new),
+    )  # fmt: skip
+    return Collected(taken, tuple(file for file, _ in files), marked, tuple(found.problems), questions)
 
 
-def _files(path: Path, found: _Found) -> Iterator[Path]:
+def _files(path: Path, found: _Found) -> Iterator[tuple[Path, str]]:
+    """Files, with the name each is told and remembered by: in a folder with its place there."""
     if path.is_dir():
-        inside = [
-            p for p in path.rglob("*") if p.suffix.lower() in (".xlsx", ".csv") and not p.name.startswith((".", "~$"))
-        ]
+        own = [p for p in path.rglob("*") if not p.name.startswith((".", "~$")) and not p.is_dir()]
+        inside = sorted(p for p in own if p.suffix.lower() in (*SHEETS, *FOREIGN))
         if not inside:
-            found.wrong(
-                "C001", Place(path.name), "there is no workbook or CSV file in this folder", "Give another folder."
-            )
-        yield from sorted(inside)
+            says = "there is no workbook or CSV file in this folder"
+            found.wrong("C001", Place(path.name), says, "Give another folder.")
+        yield from ((file, file.relative_to(path).as_posix()) for file in inside)
     elif path.exists():
-        yield path
+        yield path, path.name
     else:
         found.wrong("C002", Place(path.name), "there is no such file", "Check its name.")
 
 
-def _read(course: Course, file: Path) -> _Found:
-    found = _Found()
-    if file.suffix.lower() == ".csv":
-        _csv(course, file, found)
-        return found
-    opened = _opened(file, found)
-    if opened:
-        _workbook(course, opened, file.name, found)
-    return found
+def _read(course: Course, file: Path, name: str, found: _Found) -> None:
+    if file.suffix.lower() in FOREIGN:
+        says = f"a workbook of the kind {file.suffix.lower()} is not taken in"
+        found.wrong("C027", Place(name), says, "Open it and save it again as .xlsx, then give that.")
+    elif file.suffix.lower() == ".csv":
+        _csv(course, file, name, found)
+    elif opened := _opened(file, name, found):
+        _workbook(course, opened, name, found)
+
+
+def _taken_back(taken: Taken) -> Iterator[Problem]:
+    """Cells that say again what they said before they were changed: the log takes that for an older file."""
+    for one, since in taken.back:
+        says = f"'{one.raw}' stood here before, and '{since}' after it; it is not taken back"
+        do = "If it is right all the same, save the sheet under another name and collect that."
+        yield Problem("C028", one.where, says, do, severe=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +149,8 @@ class _Opened:
     formulas: dict[str, frozenset[str]]
 
 
-def _opened(file: Path, found: _Found) -> _Opened | None:
-    place = Place(file.name)
+def _opened(file: Path, name: str, found: _Found) -> _Opened | None:
+    place = Place(name)
     try:
         if file.stat().st_size > MAX_BYTES:
             found.wrong(
@@ -155,9 +169,7 @@ def _opened(file: Path, found: _Found) -> _Opened | None:
     try:
         return _loaded(data)
     except _TooLarge:
-        found.wrong(
-            "C003", place, "the file is larger than any measuring sheet", "Give the sheet that fairfit made."
-        )
+        found.wrong("C003", place, "the file is larger than any measuring sheet", "Give the sheet that fairfit made.")
     except Exception:  # a foreign file can fail in any way; it is refused, whatever it was
         found.wrong("C006", place, "this is not a workbook", "Save the measuring sheet again as .xlsx.")
     return None
@@ -284,6 +296,9 @@ def _fit_sheet(
         reading = _reading(course, asked, _as_typed(cell), found)
         if reading:
             found.readings.append(reading)
+        if reading and cell.coordinate in formulas:
+            says = f"a formula stands here; what it last came to is taken in: {reading.raw}"
+            found.asks.append((reading, Problem("C103", where, says, "Type the reading itself.", severe=False)))
 
 
 def _as_typed(cell: Cell) -> object:
@@ -316,9 +331,15 @@ def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Rea
         names = [q.name for q in graph.quantities if q.read]
         found.wrong("C014", where, f"this cabinet has no size '{asked.quantity}'", meant(asked.quantity, names))
         return None
-    if not asked.place.isdigit() or not asked.attempt.isdigit() or not 1 <= int(asked.place) <= 99:
-        says = f"place '{asked.place}', attempt '{asked.attempt}' are not whole numbers"
-        found.wrong("C015", where, says, "Write 1, 2, 3.")
+    if asked.quantity not in found.places:
+        says = f"'{asked.quantity}' is worked out and never measured"
+        found.wrong("C029", where, says, meant(asked.quantity, found.places))
+        return None
+    place, attempt = _counted(asked.place), _counted(asked.attempt)
+    if not place or not attempt:
+        what, text = ("attempt", asked.attempt) if place else ("place", asked.place)
+        shown = text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+        found.wrong("C015", where, f"the {what} is '{shown}'", "Write 1, 2, 3, up to 99.")
         return None
     if isinstance(value, (datetime.datetime, datetime.date, datetime.time)):
         says = f"the reading has become a date ({str(value)[:10]}); a fraction such as 1/2 does that"
@@ -342,10 +363,21 @@ def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Rea
         found.wrong("C018", where, says, "The cell is left out; measure again.")
         return None
     sheet, _, cell = where.cell.rpartition("!")
-    return Reading(
-        asked.student.id, asked.quantity, int(asked.place), int(asked.attempt), raw, size, asked.instrument,
+    reading = Reading(
+        asked.student.id, asked.quantity, place, attempt, raw, size, asked.instrument,
         asked.reader, asked.taken, where.file, sheet, cell or (str(where.line) if where.line else ""), asked.note,
     )  # fmt: skip
+    most = found.places[asked.quantity]
+    if place > most:
+        says = f"{asked.quantity} is read at {most} place{'s' if most > 1 else ''}, and this is place {place}"
+        do = "It is taken in beside the others; was another attempt meant?"
+        found.asks.append((reading, Problem("C102", where, says, do, severe=False)))
+    return reading
+
+
+def _counted(text: str) -> int:
+    """A whole number from 1 to 99; 0 when it is none."""
+    return int(text) if text.isdecimal() and len(text) <= 2 else 0
 
 
 def _number_text(value: float) -> str:
@@ -385,11 +417,9 @@ def _marked(course: Course, mark: Mark, found: _Found) -> bool:
     return course.mark(mark.student, mark.part, mark.state, "", mark.date, mark.place.file)
 
 
-def _csv(course: Course, file: Path, found: _Found) -> None:
+def _csv(course: Course, file: Path, name: str, found: _Found) -> None:
     try:
-        if file.stat().st_size > MAX_BYTES:
-            raise Unreadable(Place(file.name), "the file is larger than any list of readings", "Give a smaller file.")
-        table = read_csv(read_text(file), file.name)
+        table = read_csv(read_text(file, name), name)
     except Unreadable as error:
         found.wrong("C004", error.place, error.says, error.do)
         return
@@ -426,35 +456,44 @@ def _csv_reading(course: Course, row: Row, ids: dict[str, Student], found: _Foun
 
 
 def _questions(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
-    """What to ask about new readings: each against what the student's own case asks for, itself left out.
-
-    What follows from a reading in question is compared with what it would be without that reading, so that one slip
-    is asked about once.
-    """
-    rank = {quantity.name: number for number, quantity in enumerate(course.cabinet.graph.in_order())}
+    """What to ask about new readings; a slip is asked about once, not again for all that follows from it."""
     by_student: dict[str, list[Reading]] = {}
     for one in new:
         by_student.setdefault(one.student, []).append(one)
     for student in course.students:
-        waiting = sorted(by_student.get(student.id, ()), key=lambda one: (rank[one.quantity], one.place, one.attempt))
-        yield from _asked_about(course, student, waiting)
+        for doubt in doubts(course, student, by_student.get(student.id, ())):
+            ask = doubt.ask[:1].upper() + doubt.ask[1:]
+            yield Problem("C100", doubt.reading.where, doubt.words(student), ask, severe=False)
 
 
-def _asked_about(course: Course, student: Student, waiting: list[Reading]) -> Iterator[Problem]:
-    values, found, doubted = course.values(student), course.found(student), set()
-    for one in waiting:
-        target = values.target(one.quantity)
-        if not isinstance(target, Fraction) or one.value is None:
-            continue
-        ask = question(one.value, target, one.raw, student.shown, student.unit)
-        if not ask:
-            continue
-        expected = student.shown.size(target)
-        says = f"{student.id}, {one.quantity}, place {one.place}: {one.raw} where about {expected} is expected"
-        yield Problem("C100", one.where, says, ask[:1].upper() + ask[1:], severe=False)
-        doubted.add(one.key)
-        rest = [r for r in course.log.readings(student.id) if r.quantity == one.quantity and r.key not in doubted]
-        found.pop(one.quantity, None)
-        if sizes := [r.value for r in rest if r.value is not None]:
-            found[one.quantity] = Given(reduced(sizes, course.cabinet.graph[one.quantity].read)[0], Origin.READING)
-        values = course.cabinet.graph.evaluate(values.settings, found)
+def _twice(new: Iterable[Reading]) -> Iterator[Problem]:
+    """What to ask when two cells that came in together say different things about one reading."""
+    first: dict[tuple, Reading] = {}
+    for one in new:
+        earlier = first.setdefault(one.key, one)
+        if earlier is not one:
+            says = (
+                f"{one.student}, {one.quantity}, place {one.place}: {one.raw} here and {earlier.raw} in {earlier.where}"
+            )
+            yield Problem("C104", one.where, says, "The one named first counts; is it the later one?", severe=False)
+        first[one.key] = one
+
+
+def _apart(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
+    """What to ask when two people read an opening differently; both readings are kept and count."""
+    fresh, openings = set(new), course.cabinet.openings
+    groups: dict[tuple, list[Reading]] = {}
+    for student in sorted({one.student for one in fresh}):
+        for one in course.log.readings(student):
+            if one.value is not None and one.quantity.rpartition(".")[0] in openings:
+                groups.setdefault(one.key[:4], []).append(one)
+    for group in groups.values():
+        low = min(group, key=lambda one: one.value or Fraction(0))
+        high = max(group, key=lambda one: one.value or Fraction(0))
+        assert low.value is not None and high.value is not None
+        if high.value - low.value > APART and not fresh.isdisjoint(group):
+            shown = course.student(low.student).shown
+            first, second = (f"{one.reader or 'the student'} read {one.raw} ({one.where})" for one in (low, high))
+            says = f"{low.student}, {low.quantity}, place {low.place}: {first}, {second}"
+            do = f"They are {shown.size(high.value - low.value)} apart and both count: read it again together."
+            yield Problem("C101", next(one.where for one in group if one in fresh), says, do, severe=False)

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import datetime
 import io
+import multiprocessing
 import random
+import re
+import sqlite3
 import subprocess
 import zipfile
 from fractions import Fraction
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -84,7 +88,7 @@ def test_the_same_file_twice_changes_nothing(course):
     """Taking a file in again adds no row, under its own name or another."""
     path = sheet_of(course, readings={(WIDTH, 1): "364.8", (WIDTH, 2): "365"})
     assert collect(course, [path]).taken.added == 2
-    again = collect(course, [path, path.rename(course.folder / "copy of s1.xlsx")][1:]).taken
+    again = collect(course, [path.rename(course.folder / "copy of s1.xlsx")]).taken
     assert (again.added, again.same, again.corrected) == (0, 2, 0)
     assert len(course.log.all()) == 2
 
@@ -97,6 +101,40 @@ def test_a_corrected_cell_is_a_new_row(course):
     assert collect(course, [path]).taken.corrected == 1
     assert [r.raw for _, r in course.log.all()] == ["356.8", "365.8"]
     assert course.values(course.student("s1"))[WIDTH] == Fraction("365.8")
+
+
+def test_a_folder_with_the_old_and_the_corrected_sheet_settles(course):
+    """The later of the two counts, it is asked once which that is, and collecting again adds and asks nothing."""
+    folder = course.folder / "in"
+    (folder / "week 2").mkdir(parents=True)
+    sheet_of(course, readings={(WIDTH, 1): "364.8"}, name="in/s1.xlsx")
+    sheet_of(course, readings={(WIDTH, 1): "365.2"}, name="in/week 2/s1.xlsx")
+    first = collect(course, [folder])
+    cell = course.log.readings()[0].cell
+    assert (first.taken.added, first.taken.corrected) == (1, 1)
+    assert [str(ask) for ask in first.questions] == [
+        f"week 2/s1.xlsx:Fit checks!{cell}: C104: s1, {WIDTH}, place 1: 365.2 here and 364.8 in "
+        f"s1.xlsx:Fit checks!{cell}\n    The one named first counts; is it the later one?"
+    ]
+    again = collect(course, [folder])
+    assert (again.taken.added, again.taken.corrected, again.questions, again.problems) == (0, 0, (), ())
+    assert [r.raw for r in course.log.readings()] == ["365.2"]
+
+
+def test_a_cell_that_says_again_what_it_said_before_is_told(course):
+    """An old copy under the same name takes nothing back, in these words; under another name it is a correction."""
+    for raw in ("364.8", "365.2"):
+        collect(course, [sheet_of(course, readings={(WIDTH, 1): raw})])
+    path = sheet_of(course, readings={(WIDTH, 1): "364.8"})
+    cell = course.log.readings()[0].cell
+    collected = collect(course, [path])
+    assert said(collected) == [
+        f"s1.xlsx:Fit checks!{cell}: C028: '364.8' stood here before, and '365.2' after it; it is not taken back\n"
+        "    If it is right all the same, save the sheet under another name and collect that."
+    ]
+    assert collected.taken.corrected == 0 and course.log.readings()[0].raw == "365.2"
+    again = collect(course, [path.rename(course.folder / "s1 checked.xlsx")])
+    assert again.taken.corrected == 1 and said(again) == [] and course.log.readings()[0].raw == "364.8"
 
 
 def date_cell(book):
@@ -180,8 +218,15 @@ def test_a_formula_keeps_the_value_its_program_left(course, tmp_path):
         ["soffice", "--headless", profile, "--convert-to", "xlsx", "--outdir", str(tmp_path), str(path)],
         check=True, capture_output=True, timeout=240,
     )  # fmt: skip
-    assert said(collect(course, [tmp_path / "s1.xlsx"])) == []
-    assert [r.value for r in course.log.readings("s1")] == [Fraction("364.8")]
+    collected = collect(course, [tmp_path / "s1.xlsx"])
+    assert said(collected) == []
+    (one,) = course.log.readings("s1")
+    assert one.value == Fraction("364.8")
+    assert [str(ask) for ask in collected.questions] == [
+        f"s1.xlsx:Fit checks!{one.cell}: C103: a formula stands here; what it last came to is taken in: 364.8\n"
+        "    Type the reading itself."
+    ]
+    assert collect(course, [tmp_path / "s1.xlsx"]).questions == ()
 
 
 def test_a_number_shown_as_a_fraction_is_inches(course):
@@ -264,8 +309,49 @@ def test_what_is_no_workbook_is_refused(course, data: bytes, says: str):
 def test_missing_files_and_empty_folders_are_told(course, tmp_path):
     """A name that is not there, and a folder without sheets."""
     (tmp_path / "empty").mkdir()
-    collected = collect(course, [tmp_path / "empty", tmp_path / "gone.xlsx"])
-    assert [p.code for p in collected.problems] == ["C001", "C002"]
+    collected = collect(course, [tmp_path / "empty", tmp_path / "gone.xlsx", tmp_path / "gone.csv"])
+    assert said(collected) == [
+        "empty: C001: there is no workbook or CSV file in this folder\n    Give another folder.",
+        "gone.xlsx: C002: there is no such file\n    Check its name.",
+        "gone.csv: C002: there is no such file\n    Check its name.",
+    ]
+
+
+@pytest.mark.parametrize("name", ["s1.xlsx", "class.csv"])
+def test_a_file_that_another_program_holds_is_told(course, monkeypatch, name: str):
+    """A file that may not be read is named with the reason of the system; the others come in."""
+    held, other = course.folder / name, sheet_of(course, readings={(WIDTH, 1): "364.8"}, name="other.xlsx")
+    held.write_bytes(b"student,quantity,reading\n")
+    read = Path.read_bytes
+
+    def locked(path: Path) -> bytes:
+        if path == held:
+            raise PermissionError(13, "Permission denied")
+        return read(path)
+
+    monkeypatch.setattr(Path, "read_bytes", locked)
+    collected = collect(course, [held, other])
+    (told,) = said(collected)
+    assert told.lower() == (
+        f"{name}: c004: the file cannot be read (permission denied)\n    close other programs that use it."
+    )
+    assert collected.taken.added == 1
+
+
+@pytest.mark.parametrize("ending", [".ods", ".xls", ".ODS", ".xlsb", ".fods"])
+def test_a_workbook_of_another_kind_is_told(course, ending: str):
+    """Given by name or lying in a folder, it is named with what to do; the sheets beside it come in."""
+    folder = course.folder / "in"
+    folder.mkdir()
+    sheet_of(course, readings={(WIDTH, 1): "364.8"}, name="in/s1.xlsx")
+    (folder / f"s2{ending}").write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1")
+    says = (
+        f"s2{ending}: C027: a workbook of the kind {ending.lower()} is not taken in\n"
+        "    Open it and save it again as .xlsx, then give that."
+    )
+    collected = collect(course, [folder])
+    assert said(collected) == [says] and collected.taken.added == 1
+    assert said(collect(course, [folder / f"s2{ending}"])) == [says]
 
 
 def test_columns_may_be_moved_and_sheets_added(course):
@@ -293,6 +379,72 @@ def test_a_csv_is_taken_in(course):
     first, second = course.log.readings()
     assert (first.value, first.reader, first.cell) == (Fraction("361.8"), "RS", "2")
     assert second.value == Fraction("361.95")
+
+
+def csv_of(course: Course, *lines: str, name: str = "class.csv") -> Path:
+    path = course.folder / name
+    path.write_text("\n".join(("student,quantity,place,attempt,reading,reader", *lines, "")), "utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("1,99999999999999999999", "C015: the attempt is '99999999999999999999'\n    Write 1, 2, 3, up to 99."),
+        ("1," + "9" * 5000, f"C015: the attempt is '{'9' * 30}...'\n    Write 1, 2, 3, up to 99."),
+        ("1,0", "C015: the attempt is '0'\n    Write 1, 2, 3, up to 99."),
+        ("²,1", "C015: the place is '²'\n    Write 1, 2, 3, up to 99."),
+        ("1.5,1", "C015: the place is '1.5'\n    Write 1, 2, 3, up to 99."),
+        ("-1,1", "C015: the place is '-1'\n    Write 1, 2, 3, up to 99."),
+        ("100,1", "C015: the place is '100'\n    Write 1, 2, 3, up to 99."),
+    ],
+)
+def test_places_and_attempts_are_small_whole_numbers(course, line: str, says: str):
+    """Anything else in a CSV is told with its line and stops no other line."""
+    path = csv_of(course, f"s1,{WIDTH},{line},364.8,", f"s1,{WIDTH},2,99,365.0,")
+    collected = collect(course, [path])
+    assert said(collected) == [f"class.csv:2:5: {says}"]
+    assert [(r.place, r.attempt) for r in course.log.readings()] == [(2, 99)]
+
+
+def test_a_size_that_nobody_measures_is_refused(course):
+    """The clearance of a tenon is worked out; a reading of it would change the cabinet behind everybody's back."""
+    collected = collect(course, [csv_of(course, "s1,door.tenon.clearance,1,1,0.1,", "s1,door.rail.top.length,1,1,282,")])
+    assert said(collected) == [
+        "class.csv:2:5: C029: 'door.tenon.clearance' is worked out and never measured\n"
+        "    Did you mean 'door.tenon.length' or 'door.tenon.thickness'?"
+    ]
+    assert [r.quantity for r in course.log.readings()] == ["door.rail.top.length"]
+
+
+def test_a_place_too_many_is_asked_about(course):
+    """A shoulder is read at one place: place 9 is taken in and asked about, once."""
+    path = csv_of(course, "s1,door.rail.top.shoulder,9,1,261,", f"s1,{WIDTH},3,1,364.8,")
+    assert [str(ask) for ask in collect(course, [path]).questions] == [
+        "class.csv:2:5: C102: door.rail.top.shoulder is read at 1 place, and this is place 9\n"
+        "    It is taken in beside the others; was another attempt meant?"
+    ]
+    assert len(course.log.readings()) == 2 and collect(course, [path]).questions == ()
+
+
+@pytest.mark.parametrize(("second", "asked"), [("365.4", 1), ("365.3", 0)])
+def test_two_readers_who_disagree_on_an_opening_are_asked(course, second: str, asked: int):
+    """More than 0.5 mm apart at one place of a real opening: both are kept, and the question names both (our choice)."""
+    collect(course, [sheet_of(course, readings={(WIDTH, 1): "364.8"})])
+    own = course.log.readings()[0].cell
+    path = csv_of(course, f"s1,{WIDTH},1,1,{second},RS", f"s1,{WIDTH},2,1,366.5,RS")
+    assert [str(ask).replace("\u00a0", " ") for ask in collect(course, [path]).questions] == [
+        f"class.csv:2: C101: s1, {WIDTH}, place 1: the student read 364.8 (s1.xlsx:Fit checks!{own}), "
+        "RS read 365.4 (class.csv:2)\n    They are 0.6 mm apart and both count: read it again together."
+    ][:asked]
+    assert [r.raw for r in course.log.readings() if r.place == 1] == ["364.8", second]
+    assert collect(course, [path]).questions == ()
+
+
+def test_two_readers_may_differ_where_nothing_is_fitted(course):
+    """Only the openings, from which everything behind them is cut, are asked about."""
+    path = csv_of(course, "s1,door.rail.top.shoulder,1,1,261,RS", "s1,door.rail.top.shoulder,1,1,262,")
+    assert collect(course, [path]).questions == ()
 
 
 def test_states_of_parts_come_in_after_the_readings(course):
@@ -431,3 +583,120 @@ def test_a_folder_is_walked(course):
         (course.folder / name).rename(folder / name)
     (folder / "photo.jpg").write_bytes(b"x")
     assert collect(read_course(course.folder), [folder]).taken.added == 2
+
+
+WEIRD = (
+    "", " ", "0", "-1", "1e400", "nan", "inf", "1e-9", "²", "٣", "½", "1/0", "=1+1", "#REF!", "TRUE", "2026-01-02", "364,8",
+    "36.4.8", "9" * 400, "\u00a0364\u00a0", "<b>", "{{ 7 * 7 }}", "\U0001fa9a", "s2", "test r9", "in", "furlong", "mm",
+    "divider.upper.width", "door.tenon.clearance", "stock.frame.material", "a.b", "reading", "quantity", "Student id",
+)  # fmt: skip
+"""What may come to stand in a cell by mistake or in malice."""
+WHOLE_FILE = ("C003", "C004", "C005", "C006", "C007", "C021")
+
+
+def taken_or_told(course: Course, path: Path, data: bytes, kept: bytes) -> list[str]:
+    """Takes a file in on top of earlier readings; gives the codes of what was told."""
+    (course.folder / "course.db").write_bytes(kept)
+    course.fresh()
+    earlier = course.log.all()
+    path.write_bytes(data)
+    collected = collect(course, [path])
+    assert course.log.all()[: len(earlier)] == earlier
+    for told in (*collected.problems, *collected.questions):
+        assert told.says and told.do and told.place.file == path.name, told
+        assert told.code in WHOLE_FILE or told.place.cell or told.place.line, told
+    again = collect(course, [path]).taken
+    assert (again.added, again.corrected) == (0, 0)
+    return [told.code for told in (*collected.problems, *collected.questions)]
+
+
+def kept_log(course: Course) -> bytes:
+    path = csv_of(course, f"s1,{WIDTH},1,1,364.8,", f"s2,{WIDTH},1,1,14 3/8,", "s1,door.width,1,1,361,RS")
+    assert collect(course, [path]).taken.added == 3
+    return (course.folder / "course.db").read_bytes()
+
+
+def test_no_mutated_workbook_is_a_traceback(course):
+    """Of 300 workbooks with cells changed, swapped, emptied or turned into other types, each is taken in or told."""
+    kept, chance = kept_log(course), random.Random(20261005)
+    path = sheet_of(course, readings={(WIDTH, place): "364.8" for place in (1, 2, 3)} | {("door.width", 1): "361"})
+
+    def short(book):
+        book[FIT].delete_rows(cell_of(book).row + 4, 500)
+        book[FIT].delete_rows(8, cell_of(book).row - 9)
+        book[PARTS].delete_rows(12, 500)
+
+    with zipfile.ZipFile(changed(path, short)) as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    words = [escape(word).encode() for word in WEIRD]
+    cells = {name: re.findall(rb'<c r="[A-Z]+\d+"[^>]*?(?:/>|>.*?</c>)', data) for name, data in parts.items()}
+    codes: set[str] = set()
+    for _ in range(300):
+        mutant = dict(parts)
+        name = f"xl/worksheets/sheet{chance.choice((1, 1, 1, 2))}.xml"
+        for cell in chance.sample(cells[name], chance.randint(1, 6)):
+            inner = chance.choice([
+                b' t="inlineStr"><is><t>%s</t></is></c>' % chance.choice(words),
+                b' t="inlineStr"><is><t>%s</t></is></c>' % chance.choice(words),
+                b"><v>%s</v></c>" % chance.choice([b"1e308", b"-0", b"0.1", b"46024", b"364.8", b"nan", b"1e999", b"x"]),
+                b' t="b"><v>1</v></c>', b' t="e"><v>#DIV/0!</v></c>', b"><f>1+1</f></c>", b"><f>1+1</f><v>364.8</v></c>",
+                b' t="d"><v>2026-01-02T00:00:00</v></c>', b' t="s"><v>99999</v></c>', b"/>",
+                re.sub(rb'<c r="[A-Z]+\d+"', b"", chance.choice(cells[name])),
+            ])  # fmt: skip
+            address = re.match(rb'<c r="[A-Z]+\d+"', cell)
+            assert address
+            mutant[name] = mutant[name].replace(cell, address[0] + inner, 1)
+        memory = io.BytesIO()
+        with zipfile.ZipFile(memory, "w") as packed:
+            for inside, data in mutant.items():
+                packed.writestr(inside, data)
+        codes.update(taken_or_told(course, path, memory.getvalue(), kept))
+    assert {"C006", "C007", "C008", "C014", "C015", "C016", "C017", "C018", "C019", "C103"} <= codes
+
+
+def test_no_mutated_csv_is_a_traceback(course):
+    """Of 300 CSV texts with cells, headings, quotes and bytes changed, each is taken in or told."""
+    kept, chance = kept_log(course), random.Random(20261005)
+    codes: set[str] = set()
+    for _ in range(300):
+        table = [["student", "quantity", "place", "attempt", "reading", "unit", "reader"]]
+        table += [["s1", WIDTH, str(place), "1", f"364.{place}", "mm", ""] for place in range(1, 6)]
+        for _ in range(chance.randint(1, 6)):
+            row = chance.choice(table if chance.random() < 0.2 else table[1:])
+            row[chance.randrange(len(row))] = chance.choice(WEIRD)
+        if chance.random() < 0.1:
+            chance.choice(table[1:])[1] = "door.tenon.clearance"
+        data = bytearray("\n".join(chance.choice(",,;").join(row) for row in table).encode())
+        for _ in range(chance.choice((0, 0, 0, 1, 3))):
+            data[chance.randrange(len(data))] = chance.choice((*b'",;\n\r', 0, 255, 44, 34))
+        codes.update(taken_or_told(course, course.folder / "mutant.csv", bytes(data), kept))
+    assert {"C004", "C011", "C014", "C015", "C017", "C018", "C021", "C022", "C029"} <= codes
+
+
+def _collect_at_once(folder: str, inbox: str, gate) -> None:
+    course = read_course(Path(folder))
+    gate.wait(60)
+    collect(course, [Path(inbox)])
+
+
+def test_two_collects_at_once_leave_a_whole_log(course):
+    """Two people take the same folder in at the same time: both end, everything is there, nothing twice."""
+    inbox = course.folder / "in"
+    inbox.mkdir()
+    for student, raw in (("s1", "364.8"), ("s2", "14 3/8")):
+        readings = {(WIDTH, place): raw for place in (1, 2, 3)}
+        states = {label: ("cut", "2026-10-06") for label in ("D-SL", "D-SR", "D-RT")}
+        sheet_of(course, student, readings, states, name=f"in/{student}.xlsx")
+    spawn = multiprocessing.get_context("spawn")
+    gate = spawn.Barrier(2)
+    both = [spawn.Process(target=_collect_at_once, args=(str(course.folder), str(inbox), gate)) for _ in range(2)]
+    for process in both:
+        process.start()
+    for process in both:
+        process.join(120)
+    assert [process.exitcode for process in both] == [0, 0]
+    assert [(r.student, r.place) for _, r in course.log.all()] == [(s, p) for s in ("s1", "s2") for p in (1, 2, 3)]
+    assert len(course.log.states("s1")) == len(course.log.states("s2")) == 3
+    with sqlite3.connect(course.log.path) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert connection.execute("SELECT count(*) FROM state").fetchone() == (6,)
