@@ -113,6 +113,7 @@ class Cover:
     invented: bool
     view: Drawing
     sizes: str
+    """The drawing in words; empty in large print, where the page is full without it."""
     authority: str
     local: str
     settings: tuple[str, ...]
@@ -208,7 +209,8 @@ def cover(course: Course, student: Student, lessons: Lessons) -> Cover:
     view = front_view(bench)
     return Cover(
         course.cabinet.title, student.name, student.bench, course.title, course.cabinet.revision, course.date,
-        UNITS[student.shown.unit], course.invented, view, view.alt, deferral("authority"), deferral("local_rules"),
+        UNITS[student.shown.unit], course.invented, view, "" if student.large_print else view.alt,
+        deferral("authority"), deferral("local_rules"),
         tuple(_safety_settings(course)), deferral("rule_numbers"), deferrals("licensed"), deferral("health"),
         deferrals("limits"), deferral("manual", machine="machine"),
         deferral("go_ahead", instructor=course.instructor or "the instructor"), deferral("stop"),

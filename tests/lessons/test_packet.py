@@ -244,6 +244,7 @@ def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(
     start = next(i for i, node in enumerate(tree) if node["t"] == "h" and words(node["c"]) == "Cut list")
     assert tree[start : start + len(alone.tree)] == alone.tree
     assert len(pypdfium2.PdfDocument(write_pdf(alone))) <= most
+    assert "**" not in words(tree)
 
 
 def test_the_fit_check_sheet_has_a_table_for_each_stage_on_two_pages(demo_folder: Path) -> None:
@@ -258,3 +259,13 @@ def test_the_fit_check_sheet_has_a_table_for_each_stage_on_two_pages(demo_folder
     rows = fit_rows(course, student)
     assert [(line[0], line[3]) for line in lines] == [(f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows]
     assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 2
+
+
+@pytest.mark.parametrize(("student", "most"), [("s01", 3), ("s04", 8)])
+def test_what_stands_before_the_cut_list_is_short(demo_folder: Path, student: str, most: int) -> None:
+    """Cover, safety and contents: a page each; in large print the cover is one page too."""
+    course = read_course(demo_folder)
+    found = packet(course, course.student(student), read_lessons(course)).document
+    end = next(i for i, n in enumerate(found.tree) if n["t"] == "h" and words(n["c"]) == "Cut list")
+    pages = pypdfium2.PdfDocument(write_pdf(replace(found, tree=found.tree[: end - 1])))
+    assert len(pages) <= most and "Safety" in pages[1].get_textpage().get_text_range()
