@@ -88,7 +88,7 @@ def test_published_and_invented_problems(benchmark, name: str):
     """Cost, bound and best known of each problem."""
     job = job_of(ENTRIES[name])
     more = {"rules": by_rules_alone(job)} if ENTRIES[name]["family"] == "class" else {}
-    measured(benchmark, job, **more, **ENTRIES[name].get("published", {}))
+    measured(benchmark, job, **more, published=ENTRIES[name].get("published", {}))
 
 
 @pytest.mark.parametrize("number", range(CLASSES))
