@@ -13,6 +13,7 @@ from fractions import Fraction
 from math import ceil
 
 from course.course import Course
+from course.quantities import Origin
 from course.roster import Student
 from lessons.handout import OperationPage, operation_page
 from lessons.operation import Route
@@ -170,20 +171,26 @@ def _own(course: Course, student: Student, works: Sequence[Work], page: Operatio
         page.number, page.title, page.of, page.way, str(_minutes(student, route)) if route else "",
         "; ".join(f"{one.title} ({one.checks})" for one in page.releases),
         ", ".join((*(name.replace("_", " ") for name in operation.hold), *(["it is dry"] if operation.cures else []))),
-        bool(wanted) and all(values.given(name) is not None for name in wanted),
+        bool(wanted) and all(values.origin(name) is Origin.READING for name in wanted),
     )  # fmt: skip
 
 
 def _numbers(course: Course, student: Student, works: Sequence[Work], sheet: int, route: str) -> Iterator[Number]:
-    """Own numbers beside those that most of the class set by the same route."""
+    """Own numbers beside those that most of the class set by the same route; equal ones on one line.
+
+    What a number is for is said where there are several of its name.
+    """
+    found: dict[str, dict[tuple[str, str], list[str]]] = {}
     for work in works:
         most = _most(course, work, route)
         for number in setup_numbers(work, course.cabinet, course.values(student), route):
-            of = ", ".join(number.of) or (", ".join(a.title for a in work.assemblies) if len(works) > 1 else "")
             common = most.get((number.name, number.of))
-            yield Number(
-                sheet, number.name, of, common.shown(student.shown) if common else "", number.shown(student.shown)
-            )
+            texts = (common.shown(student.shown) if common else "", number.shown(student.shown))
+            of = number.of or tuple(assembly.title for assembly in work.assemblies)
+            found.setdefault(number.name, {}).setdefault(texts, []).extend(of)
+    for name, lines in found.items():
+        for (common, own), of in lines.items():
+            yield Number(sheet, name, ", ".join(dict.fromkeys(of)) if len(lines) > 1 else "", common, own)
 
 
 def _most(course: Course, work: Work, route: str) -> dict[tuple[str, tuple[str, ...]], SetupNumber]:

@@ -106,6 +106,26 @@ def test_what_is_measured_already_is_not_counted_again(course: Course) -> None:
     assert [row.done for row in session.work] == [True, False] and session.minutes == 40
 
 
+def test_stock_that_the_instructor_measured_is_not_work_that_is_done(course_of: Callable[..., Course]) -> None:
+    """The thickness of the boards stands in stock.csv, and they are still to be planed and measured."""
+    text = COURSE + "plan: {2: [plane to thickness]}\n"
+    stock = STOCK + "frame-1,frame,cherry,18.0 mm\n"
+    roster = "id,name,absent,piece.frame\ns1,Ada Test,2,frame-1\n"
+    ((row,),) = (one.work for one in missed(course_of(course=text, roster=roster, stock=stock)))
+    assert row.title == "Plane the boards to thickness" and not row.done
+
+
+def test_equal_numbers_stand_on_one_line(course_of: Callable[..., Course]) -> None:
+    """Back and door have one groove depth; the widths to rip to differ and say for which parts they are."""
+    text = COURSE + "plan: {2: [groove edges, rip to width]}\n"
+    course = course_of(course=text, roster="id,name,absent\ns1,Ada Test,2\n", signoffs="\n".join(SIGNOFFS.splitlines()[:2]))
+    (session,) = missed(course)
+    depth = [row for row in session.numbers if row.own == "10.5\u00a0mm"]
+    assert [(row.name, row.of) for row in depth] == [("fence", "")]
+    widths = {row.own: row.of for row in session.numbers if row.sheet == session.work[1].sheet}
+    assert len(widths) > 1 and all(widths.values())
+
+
 def test_nothing_of_another_student_stands_on_the_page(course: Course) -> None:
     """No name, no id, no accommodation, not even how many set the same."""
     page = catch_up(course, course.student("s1"), read_lessons(course))
