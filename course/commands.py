@@ -130,7 +130,7 @@ def mark(
     read = read_course(course)
     person = read.student(student)
     if state not in STATES:
-        raise refuse("C021", f"there is no state '{state}'", meant(state, STATES))
+        raise refuse("C031", f"there is no state '{state}'", meant(state, STATES))
     new = read.mark(person, part, state, by, on)
     typer.echo(f"{part} of {person.name} is {state}." if new else f"{part} of {person.name} was {state} already.")
 

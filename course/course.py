@@ -186,7 +186,7 @@ class Course:
         parts = {p.name: p for p in self.cabinet.parts} | {p.label: p for p in self.cabinet.parts}
         if part not in parts:
             says, do = f"there is no part '{part}'", meant(part, parts)
-            raise InputRefused([Problem("C020", Place(source or FILE), says, do)])
+            raise InputRefused([Problem("C030", Place(source or FILE), says, do)])
         name, values = parts[part].name, self.values(student)
         sizes = {
             full: values.number(full)

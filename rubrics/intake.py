@@ -11,7 +11,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -66,6 +66,8 @@ class _Found:
     problems: list[Problem] = field(default_factory=list)
     asks: list[tuple[Reading, Problem]] = field(default_factory=list)
     """What to ask about a reading, should it be new."""
+    kept: list[Reading] = field(default_factory=list)
+    """What was written and cannot be a reading: kept as typed, and left out."""
 
     def wrong(self, code: str, place: Place, says: str, do: str) -> None:
         self.problems.append(Problem(code, place, says, do))
@@ -97,7 +99,8 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
     for file, name in files:
         told(file)
         _read(course, file, name, found)
-    taken = course.log.add(found.readings)
+    taken = course.log.add([_doubted(course, one, found) for one in found.readings])
+    course.log.add(found.kept)
     found.problems += _taken_back(taken)
     course.fresh()
     marked = sum(_marked(course, mark, found) for mark in found.marks)
@@ -324,8 +327,46 @@ class _Asked:
     taken: str = ""
 
 
+def _doubted(course: Course, one: Reading, found: _Found) -> Reading:
+    """The reading, held back when it cannot be true as it stands: it counts once somebody confirms it."""
+    student = course.student(one.student)
+    target = course.values(student).target(one.quantity)
+    part = next((p for p in course.cabinet.parts if one.quantity.rpartition(".")[0] == p.name), None)
+    state = course.log.states(student.id).get(part.name) if part else None
+    ends = course.text("ends")
+    why = ""
+    if isinstance(target, Fraction) and one.value is not None and one.value - target > target > 0:
+        why = f"off by more than the piece itself, about {student.shown.size(target)} is expected"
+    elif part and state and state.name == "glued":
+        why = f"of {part.label}, which is glued already"
+    elif one.taken and ends and one.taken > ends:
+        why = f"dated {one.taken}, after the course ends on {ends}"
+    if not why:
+        return one
+    held = replace(one, held=why)
+    says = f"{one.student}, {one.quantity}, place {one.place}: {one.raw} is {why}"
+    do = "It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
+    found.asks.append((held, Problem("C105", one.where, says, do, severe=False)))
+    return held
+
+
 def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Reading | None:
-    """The reading in a cell; None with a problem when it cannot be one."""
+    """The reading in a cell; one that cannot be is told, and kept as it was typed."""
+    before = len(found.problems)
+    reading = _read_value(course, asked, value, found)
+    if reading is None and len(found.problems) > before:
+        sheet, _, cell = asked.where.cell.rpartition("!")
+        found.kept.append(
+            Reading(
+                asked.student.id, asked.quantity, _counted(asked.place) or 1, _counted(asked.attempt) or 1,
+                str(value)[:LONGEST], None, asked.instrument, asked.reader, asked.taken, asked.where.file, sheet,
+                cell or (str(asked.where.line) if asked.where.line else ""), asked.note, found.problems[-1].says,
+            )  # fmt: skip
+        )
+    return reading
+
+
+def _read_value(course: Course, asked: _Asked, value: object, found: _Found) -> Reading | None:
     graph, where = course.cabinet.graph, asked.where
     if asked.quantity not in graph or graph[asked.quantity].dimension != LENGTH:
         names = [q.name for q in graph.quantities if q.read]

@@ -550,7 +550,7 @@ def test_readings_survive_another_program(course, tmp_path):
         )  # fmt: skip
     collected = collect(course, [tmp_path / "s2.xlsx"])
     assert said(collected) == []
-    assert {(r.quantity, r.place): r.raw for r in course.log.readings("s2")} == readings
+    assert {(r.quantity, r.place): r.raw for _, r in course.log.all("s2")} == readings
 
 
 def test_a_name_is_never_a_formula_in_the_sheet(course_of):
@@ -700,3 +700,49 @@ def test_two_collects_at_once_leave_a_whole_log(course):
     with sqlite3.connect(course.log.path) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         assert connection.execute("SELECT count(*) FROM state").fetchone() == (6,)
+
+
+def test_what_cannot_be_a_reading_is_kept_as_typed(course):
+    """A word is told, kept with its raw text and cell, moves nothing, and waits among the held readings."""
+    collected = collect(course, [sheet_of(course, readings={(WIDTH, 1): "six", (WIDTH, 2): "365"})])
+    assert collected.taken.added == 1
+    ((_, held),) = course.log.held("s1")
+    assert (held.raw, held.value, held.quantity) == ("six", None, WIDTH)
+    assert held.held.startswith("'six' is not a length")
+    assert course.values(course.student("s1"))[WIDTH] == 365
+
+
+def test_a_reading_larger_than_the_piece_is_left_out_until_confirmed(course):
+    """3650 for an opening of 364 is kept, asked about, and counts only once it is confirmed."""
+    collected = collect(course, [sheet_of(course, readings={(WIDTH, 1): "3650"})])
+    (ask,) = [p for p in collected.questions if p.code == "C105"]
+    assert str(ask).replace("\u00a0", " ").endswith(
+        "C105: s1, divider.upper.width, place 1: 3650 is off by more than the piece itself, about 364.0 mm is expected\n"
+        "    It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
+    )
+    assert course.values(course.student("s1"))[WIDTH] == 364
+    ((number, _),) = course.log.held("s1")
+    course.log.confirm(number, "RS", "2026-10-06")
+    course.fresh()
+    assert course.values(course.student("s1"))[WIDTH] == 3650
+
+
+def test_a_reading_of_a_glued_part_waits(course):
+    """A new size for a stile that is in a glued door does not move anything by itself."""
+    course.mark(course.student("s1"), "D-SL", "glued")
+    collected = collect(course, [sheet_of(course, readings={("door.stile.left.width", 1): "49"})])
+    assert [p.says for p in collected.questions if p.code == "C105"] == [
+        "s1, door.stile.left.width, place 1: 49 is of D-SL, which is glued already"
+    ]
+    assert course.values(course.student("s1"))["door.stile.left.width"] == 50
+
+
+def test_a_reading_from_after_the_course_waits(course_of):
+    """A date after the last day of the course is a slip of the pen."""
+    course = course_of(course="title: T\nid: test\ndate: 2026-10-05\nends: 2026-12-11\n")
+    path = course.folder / "late.csv"
+    path.write_text("student,quantity,place,reading,unit,taken\ns1,door.width,1,361,mm,2027-10-06\n", "utf-8")
+    collected = collect(course, [path])
+    assert [p.says for p in collected.questions] == [
+        "s1, door.width, place 1: 361 is dated 2027-10-06, after the course ends on 2026-12-11"
+    ]
