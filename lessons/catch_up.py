@@ -48,12 +48,11 @@ class Own:
 
     sheet: int
     title: str
-    of: str
     way: str
     """Empty when it is done with the instructor."""
     minutes: str
     after: str
-    """What must be passed before it."""
+    """Checks that must be passed before it."""
     releases: str
     """The check that releases the next step, and what has to dry; empty when there is neither."""
     done: bool
@@ -62,7 +61,7 @@ class Own:
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A number to set, as finished text."""
+    """A number to set at a machine, as finished text; those of the bench stand on the sheets."""
 
     sheet: int
     name: str
@@ -146,10 +145,10 @@ def _missed(course: Course, student: Student, lessons: Lessons, session: int, ro
         page = operation_page(course, student, works, number, rows)
         own = _own(course, student, works, page)
         work.append(own)
-        numbers += _numbers(course, student, works, number, route.name if route else "")
         if route and not own.done:
             minutes += _minutes(student, route)
         if route and route.powered:
+            numbers += _numbers(course, student, works, number, route.name)
             demonstrations.append(
                 Demonstration(number, page.title, page.way, route.sign_off, page.right, page.mistakes)
             )
@@ -168,8 +167,8 @@ def _own(course: Course, student: Student, works: Sequence[Work], page: Operatio
     route = choose(course, student, operation).route
     wanted = [name for work in works for name in readings(work, course.cabinet)]
     return Own(
-        page.number, page.title, page.of, page.way, str(_minutes(student, route)) if route else "",
-        "; ".join(f"{one.title} ({one.checks})" for one in page.releases),
+        page.number, page.title, page.way, str(_minutes(student, route)) if route else "",
+        ", ".join(dict.fromkeys(name for one in page.releases for name in one.checks.split(", "))),
         ", ".join((*(name.replace("_", " ") for name in operation.hold), *(["it is dry"] if operation.cures else []))),
         bool(wanted) and all(values.origin(name) is Origin.READING for name in wanted),
     )  # fmt: skip

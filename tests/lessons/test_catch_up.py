@@ -80,10 +80,19 @@ def test_what_releases_the_work_is_said(course: Course) -> None:
     assert groove.releases == "groove" and dado.releases == "dado"
 
 
-def test_numbers_of_the_class_stand_beside_ones_own(course: Course) -> None:
+def test_numbers_of_the_class_stand_beside_ones_own(course_of: Callable[..., Course]) -> None:
     """Two of three are on a sheet of 18.1, so most set 18.1 - 0.1 = 18.0; own dado on 17.6 is 17.5."""
-    rows = {row.name: row for row in missed(course)[0].numbers}
+    text = PLAN.replace("[router table, table saw]", "[router table, dado set]")
+    signed = SIGNOFFS + SIGNOFFS.partition("\n")[2].replace("router table", "dado set")
+    (session,) = missed(course_of(course=text, roster=ROSTER, stock=STOCK, signoffs=signed))
+    rows = {row.name: row for row in session.numbers}
     assert (rows["width of the dado"].most, rows["width of the dado"].own) == ("18.0\u00a0mm", "17.5\u00a0mm")
+
+
+def test_numbers_of_hand_work_stand_on_the_sheets_alone(course: Course) -> None:
+    """Grooves are cut at the router table and have theirs here, dadoes by hand have not."""
+    groove, dado = missed(course)[0].work
+    assert {row.sheet for row in missed(course)[0].numbers} == {groove.sheet}
 
 
 def test_minutes_are_those_of_the_own_route_and_pace(course: Course) -> None:
@@ -116,14 +125,16 @@ def test_stock_that_the_instructor_measured_is_not_work_that_is_done(course_of: 
 
 
 def test_equal_numbers_stand_on_one_line(course_of: Callable[..., Course]) -> None:
-    """Back and door have one groove depth; the widths to rip to differ and say for which parts they are."""
-    text = COURSE + "plan: {2: [groove edges, rip to width]}\n"
-    course = course_of(course=text, roster="id,name,absent\ns1,Ada Test,2\n", signoffs="\n".join(SIGNOFFS.splitlines()[:2]))
+    """Back and door have one groove depth; the rough lengths differ and say for which parts they are."""
+    text = COURSE.replace("[router", "[miter saw, router") + "plan: {2: [groove edges, Cut the boards to rough length]}\n"
+    first = SIGNOFFS.splitlines()[:2]
+    signed = "\n".join((*first, first[1].replace("router table", "miter saw")))
+    course = course_of(course=text, roster="id,name,absent\ns1,Ada Test,2\n", signoffs=signed)
     (session,) = missed(course)
     depth = [row for row in session.numbers if row.own == "10.5\u00a0mm"]
     assert [(row.name, row.of) for row in depth] == [("fence", "")]
-    widths = {row.own: row.of for row in session.numbers if row.sheet == session.work[1].sheet}
-    assert len(widths) > 1 and all(widths.values())
+    lengths = {row.own: row.of for row in session.numbers if row.sheet == session.work[1].sheet}
+    assert len(lengths) > 1 and all(lengths.values())
 
 
 def test_nothing_of_another_student_stands_on_the_page(course: Course) -> None:
