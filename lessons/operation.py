@@ -9,6 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from lessons.cautions import CAUTIONS, FAMILIES, all_families, powered
+from rubrics.checks import read_checks
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import Problem, meant
 
@@ -16,10 +17,7 @@ STAGES = ("stock", "case", "frame", "fitting", "finish")
 """The stages of the job in their order."""
 ROUTES = ("machine", "router", "hand")
 """The ways to do an operation; a shop or a student may be limited to some of them."""
-FIT_CHECKS = (
-    *("stock_thickness", "dado", "dry_case", "case_square", "real_openings", "groove", "tenon", "shoulder"),
-    *("dry_frame", "panel", "back_fit", "door_reveal", "shelf_fit"),
-)
+FIT_CHECKS = tuple(spec.name for spec in read_checks().definitions)
 """Names of the built-in fit checks."""
 SECTIONS = {
     "Before you start": "before", "Typical mistakes": "mistakes", "It is right when": "right",

@@ -15,6 +15,7 @@ from course.cutlist import cut_rows
 from course.cutlist_files import TEMPLATES, UNITS, cutlist_tree
 from course.roster import Student
 from lessons.cautions import CAUTIONS, SEVERITIES
+from lessons.coach import things_of
 from lessons.drawings import Bench, Drawing, front_view
 from lessons.handout import (
     CONDENSED,
@@ -28,8 +29,10 @@ from lessons.handout import (
     together,
 )
 from lessons.operation import read_operations
+from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, work_of
 from lessons.setups import proof
+from rubrics.checks import read_checks
 from rubrics.sheet import FitRow, fit_rows
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document, Tree
@@ -81,12 +84,18 @@ class Lessons:
 
 def read_lessons(course: Course) -> Lessons:
     """The operations of a course, its own files and the built-in ones."""
-    operations, wrong = read_operations(course.folder / "lessons")
+    checks = [spec.name for spec in read_checks(course.folder).definitions]
+    operations, wrong = read_operations(course.folder / "lessons", checks=checks)
     works, missing = work_of(course.cabinet, operations)
     unclear = proof(works, course.cabinet)
     bad = {problem.place.file for problem in unclear}
     ordered = tuple(w for w in sequence(works) if w.operation.place.file not in bad)
-    return Lessons(ordered, tuple(together(ordered)), Templates(course.folder), (*wrong, *missing, *unclear))
+    return Lessons(
+        ordered,
+        tuple(together(ordered)),
+        Templates(course.folder),
+        (*wrong, *missing, *unclear, *unknown_names(course, operations), *things_of(course)[1]),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from lessons.fresh import OUT, Made, folder, inputs
 from lessons.instructor import instructor_copy
 from lessons.packet import Lessons, file_name, packet, read_lessons
 from lessons.print_file import in_bench_order, joined
+from lessons.seasons import seasons_sheet
 from rubrics.sheet import write_sheet
 from shared.places import Place
 from shared.problems import InputRefused, Problem, meant, refuse
@@ -74,7 +75,7 @@ def prepare_course(
             written += _written(course, Path("catch-up") / name, missed, problems)
         told(one.name)
     if not student and not only:
-        for sheet in class_sheets(course, lessons):
+        for sheet in (*class_sheets(course, lessons), seasons_sheet(course, lessons)):
             written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
         written += _written(course, Path("class") / "instructor", instructor_copy(course, lessons), problems)
     if print_file:
