@@ -179,17 +179,27 @@ def _numbers(course: Course, student: Student, works: Sequence[Work], sheet: int
 
     What a number is for is said where there are several of its name.
     """
+    labels = _labels(course)
     found: dict[str, dict[tuple[str, str], list[str]]] = {}
     for work in works:
         most = _most(course, work, route)
         for number in setup_numbers(work, course.cabinet, course.values(student), route):
             common = most.get((number.name, number.of))
             texts = (common.shown(student.shown) if common else "", number.shown(student.shown))
-            of = number.of or tuple(assembly.title for assembly in work.assemblies)
+            of = [labels.get(title, title) for title in number.of] or [one.title for one in work.assemblies]
             found.setdefault(number.name, {}).setdefault(texts, []).extend(of)
     for name, lines in found.items():
         for (common, own), of in lines.items():
             yield Number(sheet, name, ", ".join(dict.fromkeys(of)) if len(lines) > 1 else "", common, own)
+
+
+def _labels(course: Course) -> dict[str, str]:
+    """The label of each part by its title alone, and by assembly and title."""
+    found = {}
+    for part in course.cabinet.parts:
+        label = part.label.replace("-", "\u2011")
+        found[part.title] = found[f"{course.cabinet.assemblies[part.assembly].title} {part.title}"] = label
+    return found
 
 
 def _most(course: Course, work: Work, route: str) -> dict[tuple[str, tuple[str, ...]], SetupNumber]:

@@ -197,7 +197,7 @@ def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_fo
     ]  # fmt: skip
     assert len(list((folder / "out" / "sheets").glob("*.xlsx"))) == 2
     assert "2 HTML, 2 PDF" in result.output and "packets" in result.output
-    names = {"settings", "sign-offs", "benches", "stock", "instructor"}
+    names = {"settings", "sign-offs", "benches", "stock", "instructor", "seasons"}
     assert {p.stem for p in (folder / "out" / "class").iterdir()} == names
 
 
