@@ -31,7 +31,7 @@ def complaints(job: Job, plan: Plan) -> list[str]:
     found += _counts(job, plan, parts)
     found += _costs(plan, stock)
     if not found:
-        found += _bound(job, plan, stock, parts)
+        found += _bound(job, plan)
     return found
 
 
@@ -164,7 +164,7 @@ def _costs(plan: Plan, stock: dict[str, Stock]) -> Iterator[str]:
         yield f"the stock costs {cost}, and the plan says {plan.cost}"
 
 
-def _bound(job: Job, plan: Plan, stock: dict[str, Stock], parts: dict[str, Demand]) -> Iterator[str]:
+def _bound(job: Job, plan: Plan) -> Iterator[str]:
     bound = recomputed_bound(job, plan)
     if plan.lower_bound > bound:
         yield f"the bound is said to be {plan.lower_bound}, and its worths prove {bound}"
