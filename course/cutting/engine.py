@@ -78,7 +78,7 @@ def _shortened(job: Job, work: Prepared, best: Answer) -> Prepared:
             short -= missing
             if missing:
                 says = f"{missing} of {count} '{name}' cannot be cut from the stock on hand"
-                problems.append(Problem("B012", places[name], says, "Add stock, or make fewer."))
+                problems.append(Problem("E012", places[name], says, "Add stock, or make fewer."))
             if count > missing:
                 names.append((name, count - missing))
         items.append(replace(item, count=sum(n for _, n in names), names=tuple(reversed(names))))

@@ -63,14 +63,14 @@ def prepared(job: Job) -> Prepared:
     for name, times in sorted(Counter(s.id for s in job.stock).items()):
         if times > 1:
             place = next(s.place for s in job.stock if s.id == name)
-            problems.append(Problem("B001", place, f"the stock '{name}' stands twice", "Give each stock an id."))
+            problems.append(Problem("E001", place, f"the stock '{name}' stands twice", "Give each stock an id."))
     stock = list({s.id: s for s in reversed(stock)}.values())[::-1]
     groups: dict[tuple, list[Demand]] = {}
     seen: set[str] = set()
     for demand in sorted(job.demand, key=lambda d: (d.part, d.length, d.width, d.count, d.grain.value, d.pin)):
         if demand.part in seen:
             says = f"the part '{demand.part}' stands twice"
-            problems.append(Problem("B002", demand.place, says, "Give each part one line with its count."))
+            problems.append(Problem("E002", demand.place, says, "Give each part one line with its count."))
             continue
         seen.add(demand.part)
         problem = _cannot(demand, stock, job)
@@ -146,16 +146,16 @@ def _usable(stock: Stock, job: Job, problems: list[Problem]) -> bool:
     length, width = _inside(stock, job)
     if length <= 0 or width <= 0:
         says, do = f"nothing is left of the stock '{stock.id}' inside its trim", "Correct its size or the trim."
-        problems.append(Problem("B003", stock.place, says, do))
+        problems.append(Problem("E003", stock.place, says, do))
         return False
     if stock.cost < 0 or (stock.cost == 0 and stock.on_hand is None):
         says = f"the stock '{stock.id}' costs {stock.cost}"
         do = "Give it a price of 1 or more; 0 is for stock on hand, with its number."
-        problems.append(Problem("B004", stock.place, says, do))
+        problems.append(Problem("E004", stock.place, says, do))
         return False
     if stock.on_hand is not None and stock.on_hand < 0:
         says = f"there are {stock.on_hand} of the stock '{stock.id}' on hand"
-        problems.append(Problem("B005", stock.place, says, "Count it again: 0 or more."))
+        problems.append(Problem("E005", stock.place, says, "Count it again: 0 or more."))
         return False
     return stock.on_hand != 0
 
@@ -165,13 +165,13 @@ def _cannot(demand: Demand, stock: list[Stock], job: Job) -> Problem | None:
     part = f"the part '{demand.part}'"
     if demand.length <= 0 or demand.width <= 0 or demand.count < 0:
         says = f"{part} is {demand.length} x {demand.width}, {demand.count} wanted"
-        return Problem("B006", demand.place, says, "Sizes are more than 0, and so is the count.")
+        return Problem("E006", demand.place, says, "Sizes are more than 0, and so is the count.")
     if not stock:
         do = "Add a line of stock with its size, or correct the one there is."
-        return Problem("B007", demand.place, f"{part} has no stock to come from", do)
+        return Problem("E007", demand.place, f"{part} has no stock to come from", do)
     if demand.pin and demand.pin not in {s.id for s in stock}:
         says = f"{part} is to come from '{demand.pin}', and there is no such stock on hand"
-        return Problem("B008", demand.place, says, meant(demand.pin, (s.id for s in stock)))
+        return Problem("E008", demand.place, says, meant(demand.pin, (s.id for s in stock)))
     allowed = [s for s in stock if demand.pin in ("", s.id)]
     if any(_fits(x, y, s, job) for s in allowed for x, y in _lies(demand)):
         return None
@@ -179,9 +179,9 @@ def _cannot(demand: Demand, stock: list[Stock], job: Job) -> Problem | None:
     if demand.grain is not Grain.FREE and any(_fits(demand.width, demand.length, s, job) or
                                               _fits(demand.length, demand.width, s, job) for s in allowed):  # fmt: skip
         says = f"{part} fits on {source} only with its grain the wrong way"
-        return Problem("B009", demand.place, says, "Use stock that is longer that way, or free the part's grain.")
+        return Problem("E009", demand.place, says, "Use stock that is longer that way, or free the part's grain.")
     if job.stages == STICKS and any(demand.length <= _inside(s, job)[0] for s in allowed):
         says = f"{part} has not the section of {source}"
-        return Problem("B010", demand.place, says, "A stick gives parts of its own width; rip it to width first.")
+        return Problem("E010", demand.place, says, "A stick gives parts of its own width; rip it to width first.")
     says = f"{part} is larger than {source} inside the trim"
-    return Problem("B011", demand.place, says, "Use larger stock, or glue the part up from smaller ones.")
+    return Problem("E011", demand.place, says, "Use larger stock, or glue the part up from smaller ones.")

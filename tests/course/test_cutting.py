@@ -298,13 +298,13 @@ def test_parts_round_up_and_stock_rounds_down():
 GOOD = Demand("shelf", 200, 100, 2)
 
 REFUSED = (
-    (Demand("top", 600, 200, 1), (), "B011: the part 'top' is larger than any stock inside the trim"),
-    (Demand("top", 100, 450, 1, Grain.ALONG), (), "B009: the part 'top' fits on any stock only with its grain"),
-    (Demand("top", 100, 50, 1, pin="shet"), (), "B008: the part 'top' is to come from 'shet', and there is no such"),
+    (Demand("top", 600, 200, 1), (), "E011: the part 'top' is larger than any stock inside the trim"),
+    (Demand("top", 100, 450, 1, Grain.ALONG), (), "E009: the part 'top' fits on any stock only with its grain"),
+    (Demand("top", 100, 50, 1, pin="shet"), (), "E008: the part 'top' is to come from 'shet', and there is no such"),
     (Demand("top", 300, 100, 1, pin="strip"), (Stock("strip", 200, 100),),
-     "B011: the part 'top' is larger than the stock 'strip' inside the trim"),
-    (Demand("top", 0, 50, 1), (), "B006: the part 'top' is 0 x 50, 1 wanted"),
-    (Demand("shelf", 90, 50, 1), (), "B002: the part 'shelf' stands twice"),
+     "E011: the part 'top' is larger than the stock 'strip' inside the trim"),
+    (Demand("top", 0, 50, 1), (), "E006: the part 'top' is 0 x 50, 1 wanted"),
+    (Demand("shelf", 90, 50, 1), (), "E002: the part 'shelf' stands twice"),
 )  # fmt: skip
 
 
@@ -323,7 +323,7 @@ def test_a_part_that_cannot_be_cut_is_named_and_the_rest_is_planned(demand, more
 def test_without_stock_every_part_is_named():
     """Nothing on hand: the part has no stock to come from."""
     plan = plan_cutting(Job((sheet(500, 300, on_hand=0),), (GOOD,)))
-    assert plan.layouts == () and "B007: the part 'shelf' has no stock to come from" in str(plan.problems[0])
+    assert plan.layouts == () and "E007: the part 'shelf' has no stock to come from" in str(plan.problems[0])
     assert plan.cost == plan.lower_bound == 0
 
 
@@ -331,14 +331,14 @@ def test_parts_beyond_the_stock_on_hand_are_counted():
     """One sheet gives six shelves: of eight, two are named as missing and six are planned."""
     job = Job((sheet(600, 200, on_hand=1),), (replace(GOOD, count=8),))
     plan = plan_cutting(job)
-    assert "B012: 2 of 8 'shelf' cannot be cut from the stock on hand" in str(plan.problems[0])
+    assert "E012: 2 of 8 'shelf' cannot be cut from the stock on hand" in str(plan.problems[0])
     assert plan.planned == (("shelf", 6),) and plan.used == 1 and complaints(job, plan) == []
 
 
 WRONG_STOCK = (
-    (sheet(500, 300, cost=0), "B004: the stock 'sheet' costs 0"),
-    (sheet(500, 300, on_hand=-1), "B005: there are -1 of the stock 'sheet' on hand"),
-    (sheet(500, 15), "B003: nothing is left of the stock 'sheet' inside its trim"),
+    (sheet(500, 300, cost=0), "E004: the stock 'sheet' costs 0"),
+    (sheet(500, 300, on_hand=-1), "E005: there are -1 of the stock 'sheet' on hand"),
+    (sheet(500, 15), "E003: nothing is left of the stock 'sheet' inside its trim"),
 )
 
 
@@ -353,12 +353,12 @@ def test_stock_that_cannot_be_used_is_named(stock: Stock, words: str):
 def test_two_stocks_of_one_name_are_refused():
     """A layout names its stock, so a name stands for one size."""
     plan = plan_cutting(Job((sheet(500, 300), sheet(400, 300)), (GOOD,)))
-    assert "B001: the stock 'sheet' stands twice" in str(plan.problems[0])
+    assert "E001: the stock 'sheet' stands twice" in str(plan.problems[0])
 
 
 def test_a_stick_gives_parts_of_its_own_section():
     """A leg 30 wide cannot be cut to length from sticks 40 wide."""
     job = Job((Stock("stick", 500, 40),), (Demand("leg", 300, 30, 1), Demand("rail", 300, 40, 1)), stages=STICKS)
     plan = plan_cutting(job)
-    assert "B010: the part 'leg' has not the section of any stock" in str(plan.problems[0])
+    assert "E010: the part 'leg' has not the section of any stock" in str(plan.problems[0])
     assert plan.planned == (("rail", 1),) and complaints(job, plan) == []
