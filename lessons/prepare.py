@@ -93,7 +93,10 @@ def _papers(
     problems += made.problems
     yield from _written(course, Path("packets") / name, made.document, problems)
     if not only:
-        yield write_sheet(course, student, course.folder / OUT / "sheets" / f"{name}.xlsx")
+        try:
+            yield write_sheet(course, student, course.folder / OUT / "sheets" / f"{name}.xlsx")
+        except InputRefused as refused:
+            problems += refused.problems
 
 
 def _print_file(course: Course, only: str, files: set[Path]) -> Path:

@@ -25,6 +25,8 @@ from course.quantities import Values
 from course.readings import STATES
 from course.roster import Student
 from rubrics.checks import Check, every_check
+from shared.places import Place
+from shared.problems import InputRefused, Problem
 from shared.render.files import write_file
 from shared.units import INCH, Shown
 
@@ -332,8 +334,32 @@ def _fixed_dates(core: bytes) -> bytes:
 
 
 def write_sheet(course: Course, student: Student, path: Path) -> Path:
-    """Write a student's measuring workbook."""
-    return write_file(path, measurement_workbook(course, student))
+    """Write a student's measuring workbook; one that somebody wrote into is never written over.
+
+    Raises:
+        InputRefused: There is one that holds somebody's work, or it cannot be written.
+    """
+    data = measurement_workbook(course, student)
+    if path.is_file() and path.read_bytes() != data and _holds_work(path, data):
+        says = "somebody wrote into the measuring sheet, so it is left as it is"
+        do = "Collect it, then move it away and prepare again."
+        raise InputRefused([Problem("C040", Place(path.name), says, do, severe=False)])
+    return write_file(path, data)
+
+
+def _holds_work(path: Path, fresh: bytes) -> bool:
+    """Whether a person wrote anything into a sheet that a fresh one lacks; one that cannot be opened holds some."""
+    try:
+        written, made = load_workbook(path), load_workbook(io.BytesIO(fresh))
+        return any(_typed(written[name]) - _typed(made[name]) for name in (FIT, PARTS))
+    except Exception:  # a foreign file can fail in any way; it is somebody's work all the same
+        return True
+
+
+def _typed(sheet: Worksheet) -> set[tuple[str, str]]:
+    """Cells that are there to be filled in, and what is in them."""
+    cells = (cell for row in sheet.iter_rows() for cell in row if cell.value is not None)
+    return {(cell.coordinate, str(cell.value)) for cell in cells if not cell.protection.locked}
 
 
 def cells_by_heading(sheet: Worksheet, needed: Iterable[str], limit: int = 60) -> tuple[int, dict[str, int]] | None:

@@ -13,7 +13,8 @@ from openpyxl import load_workbook
 
 from course.course import Course, read_course
 from course.readings import STATES, Reading
-from rubrics.sheet import COLUMNS, FIT, PARTS, TOP, cells_by_heading, fill, fit_rows, measurement_workbook
+from rubrics.sheet import COLUMNS, FIT, PARTS, TOP, cells_by_heading, fill, fit_rows, measurement_workbook, write_sheet
+from shared.problems import InputRefused
 
 ROSTER = "id,name,bench,units,large_print\ns1,Ada Test,1,mm,no\ns2,Bo Test,2,in,no\ns3,Cy Test,3,decimal in,yes\n"
 
@@ -193,3 +194,25 @@ def test_the_second_demo_gets_sheets_with_the_same_code():
     course = read_course(Path(str(files("course").joinpath("demo_inches"))))
     asked = {row.quantity for row in fit_rows(course, course.students[0])}
     assert {"post.dado.1_top.width", "back.muntin.2.shoulder", "doors.right.tenon.thickness"} <= asked
+
+
+@pytest.mark.parametrize(
+    ("readings", "states"), [({("divider.upper.width", 1): "364"}, {}), ({}, {"D-SL": ("cut", "2026-10-06")})]
+)
+def test_a_sheet_that_was_written_into_is_never_written_over(course_of, tmp_path, readings, states):
+    """A student typed into the sheet itself: preparing again leaves it and says so; an untouched one is made anew."""
+    course = course_of()
+    student, path = course.student("s1"), tmp_path / "s1.xlsx"
+    assert write_sheet(course, student, path) == path
+    typed = fill(path.read_bytes(), readings, states)
+    path.write_bytes(typed)
+    with pytest.raises(InputRefused) as refused:
+        write_sheet(course, student, path)
+    assert str(refused.value) == (
+        "s1.xlsx: C040: somebody wrote into the measuring sheet, so it is left as it is\n"
+        "    Collect it, then move it away and prepare again."
+    )
+    assert path.read_bytes() == typed
+    path.write_bytes(fill(measurement_workbook(course, student), {}, {}))
+    course.mark(student, "D-SL", "cut")
+    assert write_sheet(course, student, path).read_bytes() == measurement_workbook(course, student)
