@@ -189,7 +189,8 @@ def confirm(
     if number is None:
         for key, one in held.items():
             typer.echo(f"{key}: {one.quantity}, place {one.place}: {one.raw} ({one.held}) [{one.where}]")
-        typer.echo(f"{len(held)} readings of {person.name} wait to be confirmed." if held else "No reading waits.")
+        waits = "1 reading waits" if len(held) == 1 else f"{len(held)} readings wait"
+        typer.echo(f"{waits} to be confirmed by {person.name} or the instructor." if held else "No reading waits.")
         raise typer.Exit(1 if held else 0)
     if number not in held:
         known = [str(key) for key in held]

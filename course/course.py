@@ -26,7 +26,7 @@ from shared.units import SHOWN
 
 SETTINGS = (
     *("title", "id", "term", "instructor", "paper", "units", "date", "ends", "sessions", "invented", "shop"),
-    *("signoff", "safety", "bands", "grading", "terms", "reading_policy", "plan"),
+    *("signoff", "safety", "bands", "grading", "terms", "plan"),
 )
 """What `course.yaml` may say."""
 

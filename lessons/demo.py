@@ -216,7 +216,7 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     sheets = filled_workbooks(course, folder / "out" / "measured")
     told(f"Filled in {len(sheets)} measuring sheets in {folder / 'out' / 'measured'}; every reading is invented")
     collected = collect(course, [folder / "out" / "measured"])
-    told(f"Collected {collected.taken.added} readings, {len(collected.problems)} cells could not be read")
+    told(f"Collected {collected.taken.added} readings; left out {len(collected.problems)} that cannot be read")
     grades = grade(course)
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
     pages = write_feedback(grades, folder / "out" / "feedback")
@@ -229,4 +229,5 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
 def _unread(collected: Collected) -> list[str]:
     """Cells that could not be read, in one line; nothing when all could."""
     told = "; ".join(f"{problem.place}: {problem.says}" for problem in collected.problems)
-    return [f"{len(collected.problems)} cells could not be read. {told}."] if told else []
+    count = len(collected.problems)
+    return [f"{count} cell{'' if count == 1 else 's'} could not be read. {told}."] if told else []

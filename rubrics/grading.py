@@ -495,7 +495,8 @@ def attention(grades: Grades) -> tuple[str, ...]:
         held = sum(len(one.waiting) for one in grades.students)
         asked = "; ".join(f"{doubt.words(one.student)}: {doubt.ask}" for one, doubt in raised[:3])
         more = f"; and {len(raised) - 3} more" if len(raised) > 3 else ""
-        lines.append(f"{len(raised)} readings look like slips, and {held} marks wait for an answer. {asked}{more}")
+        look = "reading looks like a slip" if len(raised) == 1 else "readings look like slips"
+        lines.append(f"{len(raised)} {look}, and {held} marks wait for an answer. {asked}{more}")
     lines += [f"{setup.words}." for setup in grades.setups if setup.cause is None]
     marks = [mark for one in grades.students for mark in one.marks]
     worst = grades.rules.levels[-1]

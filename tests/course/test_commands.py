@@ -163,7 +163,7 @@ def test_a_held_reading_is_listed_and_confirmed(folder):
     log = read_course(folder).log
     log.add([Reading("s1", "divider.upper.width", 1, 1, "900", Fraction(900), source="s1.xlsx", cell="J9", held="far off")])
     assert run("confirm", folder, "s1").stdout == (
-        "1: divider.upper.width, place 1: 900 (far off) [s1.xlsx:J9]\n1 readings of Ada Test wait to be confirmed.\n"
+        "1: divider.upper.width, place 1: 900 (far off) [s1.xlsx:J9]\n1 reading waits to be confirmed by Ada Test or the instructor.\n"
     )
     assert "door.width = 361.0" in plain(run("why", folder, "s1", "door.width").stdout)
     confirmed = run("confirm", folder, "s1", "1", "--by", "RS")

@@ -58,7 +58,7 @@ def test_marks_that_rest_on_it_wait(slipped):
 def test_the_question_is_the_first_thing_to_look_at(slipped):
     """The instructor is told of it before anything else, with what is expected."""
     first = attention(grade(slipped))[0].replace("\u00a0", " ")
-    assert first.startswith("1 readings look like slips, and ")
+    assert first.startswith("1 reading looks like a slip, and ")
     assert first.endswith("s1, divider.upper.width, place 1: 265.2 where about 364.0 mm is expected: exactly 100.0 off: retype?")
 
 
