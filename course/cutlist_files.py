@@ -55,11 +55,11 @@ def plain(text: str) -> str:
 
 def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
     """The list as a table of plain text, with what changed and what to measure below it."""
-    headings = ("label", "part", "count", "length", "width", "thick", "rough", "stock", "")
+    headings = ("label", "part", "count", "length", "width", "thick", "rough", "stock", "grain", "")
     lines = [
         (
             row.label, row.named, str(row.count), row.length, row.width, row.thickness, row.rough,
-            row.stock, _flags(row),
+            row.stock, row.grain, _flags(row),
         )
         for row in rows
     ]  # fmt: skip
@@ -82,6 +82,7 @@ def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
         ("* measure first, then cut:", [f"{row.label}: {row.provisional}" for row in rows if row.provisional]),
         ("! cut already:", [f"{row.label}: {row.consequence}" for row in rows if row.consequence]),
         ("~ changed from the plan:", _changes(rows)),
+        ("joints:", [f"{row.label}: {row.joints}" for row in rows if row.joints]),
     ):
         if notes:
             out += ["", title, *(f"  {note}" for note in notes)]

@@ -11,6 +11,7 @@ import lessons.commands
 import lessons.proof
 import rubrics.commands
 import rubrics.proof
+from shared.places import Unreadable
 from shared.problems import InputRefused
 
 app = typer.Typer(
@@ -32,6 +33,9 @@ def main() -> None:
         app(obj=PROOFS)
     except InputRefused as refused:
         typer.echo(str(refused), err=True)
+        sys.exit(2)
+    except Unreadable as file:
+        typer.echo(f"{file.place}: P001: {file.says}\n    {file.do}", err=True)
         sys.exit(2)
 
 

@@ -102,6 +102,8 @@ def test_a_cut_list_is_printed_with_what_changed(folder):
     assert result.exit_code == 1
     assert "D-SL: length is 423.0 mm, needs 422.1 mm: trim 0.9 mm" in result.stdout
     assert "D-SR: length 423.0 \u2192 422.1 (height of opening 'upper', read)" in result.stdout
+    assert "D-SR: groove 6.0 mm wide, 10.5 mm deep, 5.0 mm from the face" in result.stdout
+    assert "grain" in result.stdout.splitlines()[3]
 
 
 def test_a_part_marked_twice_is_said(folder):

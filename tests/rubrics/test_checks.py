@@ -12,9 +12,10 @@ import pytest
 from course.course import Course, read_course
 from course.kinds import read_library
 from course.readings import Reading
-from lessons.operation import FIT_CHECKS
+from lessons.operation import read_operations
 from rubrics.checks import Check, checks_of, every_check, measure, measure_all, missing, read_checks
 from shared.problems import InputRefused
+from shared.units import INCH
 
 
 @pytest.fixture
@@ -49,9 +50,10 @@ def refused(course_of, **texts: str) -> list[str]:
 COURSE = "title: Test course\nid: test\ndate: 2026-10-05\ninvented: yes\n"
 
 
-def test_every_hold_point_of_an_operation_is_a_check_file():
-    """The names that operations wait for and the names of the check files are the same."""
-    assert {spec.name for spec in read_checks().definitions} == set(FIT_CHECKS)
+def test_every_check_file_is_the_hold_point_of_an_operation():
+    """Each check file is waited for by an operation, and no operation waits for a check that is not there."""
+    held = {name for operation in read_operations()[0].values() for name in operation.hold}
+    assert {spec.name for spec in read_checks().definitions} == held
     assert read_checks().problems == ()
 
 
@@ -541,3 +543,15 @@ def test_a_shop_with_a_finer_rule_is_surer(course_of):
     course = course_of(course=f"{COURSE}shop: {{instruments: {{rule: digital caliper}}}}\n")
     take(course, {"door.rail.top.shoulder": "100"})
     assert result(course, "door.rail.top.shoulder")[0].u < 0.05
+
+
+def test_a_panel_may_sit_ten_thousandths_behind(course_of):
+    """A finished panel may lie about 0.010 in behind its frame (common practice): no less deep a rabbet is inside its band."""
+    checks = {check.id: check for check in checks_of(course_of())}
+    assert checks["back.panel.front_rabbet"].lower == -INCH / 100
+
+
+def test_the_last_fit_may_take_a_thirty_second(course_of):
+    """Planing a frame to its opening may take 1/32 in (common practice), and the sheet says so."""
+    course = course_of()
+    assert course.plan_values["back.last_fit"] == INCH / 32
