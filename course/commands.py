@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from course.course import Course, part_sizes, read_course, size_names
+from course.course import Course, listed, part_sizes, read_course, size_names
 from course.cutlist import CutRow, cut_rows
 from course.proof import proof
 from course.quantities import Value, WhyLine
@@ -144,17 +144,14 @@ def changes(
     """Show what moved since the list that was last handed out to a student."""
     read = read_course(course)
     person = read.student(student)
-    last, now = read.log.issued(person.id), part_sizes(read, person)
-    moved = {n: (last.sizes.get(n), size) for n, size in now.items() if last.sizes.get(n) != size} if last else {}
-    if last is None:
-        typer.echo(f"No list has been handed out to {person.name}.")
-    elif not moved:
-        typer.echo(f"List {last.revision} of {person.name}, handed out {last.at or 'without a date'}, still holds.")
+    last = listed(read, person)
+    moved = last.moved if last else {}
+    typer.echo(f"{person.name}: {last.words}." if last else f"No list has been handed out to {person.name}.")
     for name, (old, new) in moved.items():
         was = person.shown.size(old) if old is not None else "not listed"
         typer.echo(f"{name}: {was} -> {person.shown.size(new)}")
     if issue:
-        new_issue = read.log.issue(person.id, read.date, now)
+        new_issue = read.log.issue(person.id, read.date, part_sizes(read, person))
         typer.echo(f"Recorded list {new_issue.revision} of {person.name}.")
     raise typer.Exit(1 if moved and not issue else 0)
 

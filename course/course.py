@@ -401,3 +401,31 @@ def part_sizes(course: Course, student: Student) -> dict[str, Fraction]:
         for part in course.cabinet.parts
         for size in ("length", "width", "thickness")
     }
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The cut list that was last handed out to a student."""
+
+    revision: int
+    at: str
+    moved: dict[str, tuple[Fraction | None, Fraction]]
+    """Sizes that are not as on that list: as listed, and now. [mm]"""
+
+    @property
+    def words(self) -> str:
+        """Which list it is, and whether it still holds."""
+        name = f"List {self.revision}" + (f", handed out {self.at}" if self.at else "")
+        count = len(self.moved)
+        stale = f"{count} size{'' if count == 1 else 's'} moved since: hand out a new one" if count else "still holds"
+        return f"{name}; {stale}"
+
+
+def listed(course: Course, student: Student) -> Listed | None:
+    """What became of the list that was last handed out; None when there was none."""
+    last = course.log.issued(student.id)
+    if last is None:
+        return None
+    now = part_sizes(course, student)
+    moved = {name: (last.sizes.get(name), size) for name, size in now.items() if last.sizes.get(name) != size}
+    return Listed(last.revision, last.at, moved)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from jinja2 import BaseLoader, FileSystemLoader
 
-from course.course import Course
+from course.course import Course, Listed, listed
 from course.cutlist import CutRow
 from course.roster import Student
 from shared.places import Place
@@ -73,6 +73,7 @@ def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
     out = [
         f"{course.title} \u2014 cut list of {student.name} ({student.id}), sizes in {student.shown.unit}",
         f"{course.id}" + (f", {course.date}" if course.date else ""),
+        *([last.words] if (last := listed(course, student)) else []),
         "",
         line(headings),
         line(["-" * width for width in widths]),
@@ -182,13 +183,14 @@ class ListGroup:
     rows: tuple[ListRow, ...]
 
 
-def cutlist_tree(student: Student, rows: Sequence[CutRow], templates: BaseLoader) -> Tree:
+def cutlist_tree(student: Student, rows: Sequence[CutRow], templates: BaseLoader, last: Listed | None = None) -> Tree:
     """The page of a cut list, for a packet or alone: a table for each assembly, remarks below it.
 
     Args:
         student: Whose list it is; gives units and print size.
         rows: From `cut_rows`.
         templates: Where `cutlist.md.j2` is found.
+        last: The list that was last handed out, if any; told below the title.
     """
     groups: dict[str, list[CutRow]] = {}
     for row in rows:
@@ -201,6 +203,7 @@ def cutlist_tree(student: Student, rows: Sequence[CutRow], templates: BaseLoader
             for title, lines in groups.items()
         ],
         "because": because,
+        "last": last.words if last else "",
         "units": UNITS[student.shown.unit],
         "large": student.large_print,
     }
@@ -230,7 +233,8 @@ def _list_row(row: CutRow, because: bool) -> ListRow:
 
 def cutlist_document(course: Course, student: Student, rows: Sequence[CutRow]) -> Document:
     """The list as a document of its own."""
-    tree = cutlist_tree(student, rows, FileSystemLoader([str(course.folder / "lessons"), TEMPLATES]))
+    templates = FileSystemLoader([str(course.folder / "lessons"), TEMPLATES])
+    tree = cutlist_tree(student, rows, templates, listed(course, student))
     document = Document(
         f"Cut list of {student.name}", f"{student.name} ({student.id})", course.id, tree, course.paper,
         student.large_print,

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from course.course import Course
+from course.course import Course, listed
 from course.formula import NUMBER
 from course.roster import Student
 from lessons.handout import part_labels, unbroken
@@ -101,6 +101,8 @@ class BenchRow:
     bench: str
     student: str
     units: str
+    cut_list: str
+    """Which list was handed out, and whether it still holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,7 +290,8 @@ def lacking(course: Course, lessons: Lessons) -> Iterator[LackRow]:
 def benches(course: Course) -> Iterator[BenchRow]:
     """Students in the order of their benches."""
     for student in sorted(course.students, key=_bench_order):
-        yield BenchRow(student.bench, marked(student), student.shown.unit)
+        last = listed(course, student)
+        yield BenchRow(student.bench, marked(student), student.shown.unit, last.words if last else "none yet")
 
 
 def _bench_order(student: Student) -> tuple[bool, int, str, str]:

@@ -10,7 +10,7 @@ from typing import Any
 
 import jinja2
 
-from course.course import Course
+from course.course import Course, listed
 from course.cutlist import cut_rows
 from course.cutlist_files import TEMPLATES, UNITS, cutlist_tree
 from course.roster import Student
@@ -174,7 +174,7 @@ def packet(course: Course, student: Student, lessons: Lessons, only: str = "") -
     if not only:
         parts += [
             lambda: _cover(course, student, lessons),
-            lambda: cutlist_tree(student, cut_rows(course, student), lessons.templates),
+            lambda: cutlist_tree(student, cut_rows(course, student), lessons.templates, listed(course, student)),
         ]
     for number, works in enumerate(lessons.sheets, 1):
         if only in ("", works[0].operation.name):

@@ -152,11 +152,12 @@ def test_a_name_that_is_a_formula_stays_text_in_every_list(course_folder):
 def test_changes_are_told_since_the_last_list(folder):
     """After a list is handed out, a reading shows what moved; handing out again settles it."""
     assert run("changes", folder, "s1", "--issue").stdout.splitlines()[-1] == "Recorded list 1 of Ada Test."
-    assert "still holds" in run("changes", folder, "s1").stdout
+    assert run("changes", folder, "s1").stdout == "Ada Test: List 1, handed out 2026-10-05; still holds.\n"
     read(folder, "divider.upper.width", "365.0")
     moved = run("changes", folder, "s1")
     assert moved.exit_code == 1
     assert "door.rail.top.length: 281.0 mm -> 282.0 mm" in plain(moved.stdout)
+    assert "List 1, handed out 2026-10-05; 4 sizes moved since: hand out a new one" in run("cutlist", folder, "s1").stdout
     assert "Recorded list 2" in run("changes", folder, "s1", "--issue").stdout
 
 

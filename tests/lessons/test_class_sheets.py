@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from course.course import Course
+from course.course import Course, part_sizes
+from course.readings import Reading
 from lessons.class_sheets import (
     OperationSettings,
     benches,
@@ -195,3 +196,17 @@ def test_nothing_that_is_pinned_up_names_a_student_or_an_accommodation(course: C
 def test_a_student_is_marked_by_id_and_initials(course: Course) -> None:
     """`s01 AF` tells the instructor who it is and a passer-by nothing."""
     assert [marked(s) for s in course.students] == ["s1 AF", "s2 BL", "s3 CM"]
+
+
+def test_the_bench_sheet_says_whose_list_is_stale(course_of):
+    """A list that still holds, one that sizes moved from since, and a student without one."""
+    course = course_of(roster="id,name,bench\ns1,Ada Test,1\ns2,Bo Test,2\ns3,Cy Test,3\n")
+    for student in course.students[:2]:
+        course.log.issue(student.id, course.date, part_sizes(course, student))
+    course.log.add([Reading("s2", "divider.upper.width", 1, 1, "365", Fraction(365))])
+    course.fresh()
+    assert [row.cut_list for row in benches(course)] == [
+        "List 1, handed out 2026-10-05; still holds",
+        "List 1, handed out 2026-10-05; 4 sizes moved since: hand out a new one",
+        "none yet",
+    ]
