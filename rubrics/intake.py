@@ -25,6 +25,7 @@ from course.readings import STATES, Reading, Taken
 from course.roster import Student
 from rubrics.checks import asked_places
 from rubrics.doubts import doubts
+from rubrics.repeated import repeated
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, cells_by_heading
 from shared.places import Place, Row, Unreadable, read_csv, read_text
 from shared.problems import Problem, meant
@@ -106,7 +107,7 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
     marked = sum(_marked(course, mark, found) for mark in found.marks)
     questions = (
         *(ask for one, ask in found.asks if one in taken.new), *_questions(course, taken.new), *_twice(taken.new),
-        *_apart(course, taken.new),
+        *_apart(course, taken.new), *_repeated(course, taken.new),
     )  # fmt: skip
     return Collected(taken, tuple(file for file, _ in files), marked, tuple(found.problems), questions)
 
@@ -494,6 +495,19 @@ def _csv_reading(course: Course, row: Row, ids: dict[str, Student], found: _Foun
         row.text("note"), row.text("reader"), row.text("instrument"), row.text("taken"),
     )  # fmt: skip
     return _reading(course, asked, row.text("reading"), found)
+
+
+def _repeated(course: Course, new: Sequence[Reading]) -> Iterator[Problem]:
+    """Sheets whose readings fall on their targets more often than work does: asked about kindly, never more."""
+    students = {student.id: student for student in course.students}
+    sheets: dict[tuple[str, str], list[Reading]] = {}
+    for one in new:
+        sheets.setdefault((one.student, one.source), []).append(one)
+    for (id_, source), readings in sheets.items():
+        if found := repeated(course, students[id_], readings):
+            says = f"{id_}: {found.count} of {found.of} readings are exactly what the sheet asked for"
+            ask = found.ask[:1].upper() + found.ask[1:]
+            yield Problem("C106", Place(source, cell=found.first.sheet), says, f"{ask}.", severe=False)
 
 
 def _questions(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
