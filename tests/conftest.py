@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable
 from importlib.resources import files
@@ -59,6 +60,17 @@ def course_of(course_folder: Callable[..., Path]) -> Callable[..., Course]:
         return read_course(course_folder(**texts))
 
     return make
+
+
+@pytest.fixture(scope="session")
+def office() -> str:
+    """The spreadsheet program that some tests open workbooks with; where it is missing only those are left out."""
+    found = shutil.which("soffice") or shutil.which("libreoffice")
+    if found is None and os.environ.get("CI"):
+        pytest.fail("the tests need LibreOffice here: .ci/run installs it")
+    if found is None:
+        pytest.skip("LibreOffice is not installed, so this workbook was not opened with it")
+    return found
 
 
 @pytest.fixture

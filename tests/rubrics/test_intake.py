@@ -210,12 +210,12 @@ def test_a_bad_cell_is_told_and_stops_no_other(course, name: str):
     assert [r.place for r in course.log.readings("s1")] == [2]
 
 
-def test_a_formula_keeps_the_value_its_program_left(course, tmp_path):
+def test_a_formula_keeps_the_value_its_program_left(course, tmp_path, office):
     """A formula is never worked out here; the value that a spreadsheet stored beside it is the reading."""
     path = changed(sheet_of(course), lambda book: setattr(cell_of(book), "value", "=364+0.8"))
     profile = f"-env:UserInstallation=file://{tmp_path}/profile"
     subprocess.run(
-        ["soffice", "--headless", profile, "--convert-to", "xlsx", "--outdir", str(tmp_path), str(path)],
+        [office, "--headless", profile, "--convert-to", "xlsx", "--outdir", str(tmp_path), str(path)],
         check=True, capture_output=True, timeout=240,
     )  # fmt: skip
     collected = collect(course, [tmp_path / "s1.xlsx"])
@@ -535,7 +535,7 @@ def test_no_damage_to_a_file_is_a_traceback(course, filled: bytes, seed: int):
     assert all(p.says and p.do for p in collect(course, [path]).problems)
 
 
-def test_readings_survive_another_program(course, tmp_path):
+def test_readings_survive_another_program(course, tmp_path, office):
     """Written, saved by LibreOffice as its own kind and back, and read: every reading is there."""
     asked = [
         (row.quantity, place) for row in fit_rows(course, course.student("s2")) for place in range(1, row.places + 1)
@@ -545,7 +545,7 @@ def test_readings_survive_another_program(course, tmp_path):
     profile = f"-env:UserInstallation=file://{tmp_path}/profile"
     for kind, source in (("ods", path), ("xlsx", tmp_path / "s2.ods")):
         subprocess.run(
-            ["soffice", "--headless", profile, "--convert-to", kind, "--outdir", str(tmp_path), str(source)],
+            [office, "--headless", profile, "--convert-to", kind, "--outdir", str(tmp_path), str(source)],
             check=True, capture_output=True, timeout=240,
         )  # fmt: skip
     collected = collect(course, [tmp_path / "s2.xlsx"])
