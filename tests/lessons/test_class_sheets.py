@@ -72,7 +72,7 @@ def operation_of(course: Course, title: str) -> OperationSettings:
 
 
 def test_one_stop_serves_all_parts_of_one_length(course_of: Callable[..., Course]) -> None:
-    """Story 12 of the job description: 376.8 serves 27 parts, 3 each for the 9 students on sheet A; 375.8 the other 21."""
+    """Story 12 (common practice): 376.8 serves 27 parts, 3 each for the 9 students on sheet A; 375.8 the other 21."""
     crosscut = operation_of(class_of(course_of, 9, 7), "Cut the case parts to length")
     stops = {row.value: row for row in crosscut.rows}
     stop = stops["376.8\u00a0mm"]
