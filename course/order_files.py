@@ -9,9 +9,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from course.board_plans import BoardPlan
 from course.cutlist_files import plain
 from course.cutting.model import UNITS
-from course.order import BoardPlan, Order, SheetPlan, left_over
+from course.left_over import left_over
+from course.order import Order
+from course.sheet_plans import SheetPlan, sheets_in_words
 from shared.handbook.lumber import BOARD_FOOT
 from shared.places import Place
 from shared.units import decimal
@@ -69,14 +72,10 @@ def _sheet_row(order: Order, plan: SheetPlan) -> OrderRow:
     used = f"{round(plan.share_used * 100)}\u00a0% of the sheets become pieces" if plan.sheets else ""
     cost = plan.price * plan.buy if plan.price is not None else None
     return OrderRow(
-        plan.group.says if plan.piece else f"{plan.group.says}, {stock.id}", size, _sheets(len(plan.sheets)),
-        _sheets(plan.on_hand), _sheets(plan.buy), _money(plan.price), _money(cost),
+        plan.group.says if plan.piece else f"{plan.group.says}, {stock.id}", size, sheets_in_words(len(plan.sheets)),
+        sheets_in_words(plan.on_hand), sheets_in_words(plan.buy), _money(plan.price), _money(cost),
         "; ".join(word for word in (plan.how_good, used) if word),
     )  # fmt: skip
-
-
-def _sheets(count: int) -> str:
-    return "1 sheet" if count == 1 else f"{count} sheets"
 
 
 def _board_row(order: Order, plan: BoardPlan) -> OrderRow:

@@ -14,10 +14,13 @@ from typing import Any
 from jinja2 import FileSystemLoader
 
 from course.course import Course
+from course.cut_sheets import CutSheet
 from course.demand import Need, Purpose
-from course.order import CutSheet, Order, Stop, left_over, plan_order, separate_settings, stops
+from course.left_over import left_over
+from course.order import Order, plan_order
 from course.order_files import left_csv, order_rows, order_workbook, spare_rows, total_cost
 from course.order_settings import LabelPaper
+from course.stops import Stop, separate_settings, stops
 from lessons.cautions import SEVERITIES, Caution, cautions_for
 from lessons.class_sheets import marked
 from lessons.handout import CONDENSED, deferral, unbroken

@@ -112,9 +112,7 @@ class Program:
         for stock, row in self.rows.items():
             held[stock] = max(0.0, -found.row_dual[row])
         value = self.solver.getInfo().objective_function_value
-        return Solution(
-            value, np.array(found.col_value[self.items :]), np.array(found.row_dual[: self.items]), held
-        )
+        return Solution(value, np.array(found.col_value[self.items :]), np.array(found.row_dual[: self.items]), held)
 
 
 class Master:

@@ -9,9 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from course.course import read_course
+from course.cut_sheets import Area, CutStep, in_few_settings
 from course.cutting.checker import complaints
-from course.order import Area, CutStep, in_few_settings, left_over, plan_order, separate_settings, stops
+from course.left_over import left_over
+from course.order import plan_order
 from course.order_files import left_csv
+from course.stops import separate_settings, stops
 
 SIXTEEN = "id,name\n" + "".join(f"s{n:02},Student {n}\n" for n in range(1, 17))
 NOTHING_MORE = "scrap: {default: 0, rail: 0}\ntest_pieces: {count: 0}\nsetup_blocks: {count: 0}\n"

@@ -10,7 +10,8 @@ import pytest
 from typer.testing import CliRunner
 
 from course.course import read_course
-from course.order import CutStep, plan_order
+from course.cut_sheets import CutStep
+from course.order import plan_order
 from course.order_files import order_workbook
 from course.order_settings import read_order_settings
 from lessons.__main__ import app
@@ -118,7 +119,7 @@ def test_a_fence_setting_serves_all_sheets_at_once(order):
 
 def test_one_stop_names_its_students_and_parts(order):
     """In the demo seven students have sheet A: 21 parts at 376.8."""
-    from course.order import stops
+    from course.stops import stops
 
     row = next(row for row in stop_rows(order, stops(order.course)) if row.setting == "length 376.8")
     assert (row.count, row.stock) == (21, "sheet-A")

@@ -1,0 +1,124 @@
+"""Boards to buy, by volume."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from course.course import Course
+from course.demand import Need, Purpose, StockGroup, rough_thickness
+from course.order_settings import OrderSettings
+from course.roster import Student
+from course.stock import Piece
+from shared.handbook import lumber
+from shared.problems import Problem
+from shared.units import SHOWN
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPlan:
+    """The boards of one stock, by volume. [board feet]"""
+
+    group: StockGroup
+    thickness: Fraction
+    """Rough thickness. [mm]"""
+    parts: Fraction
+    """Blanks of all students."""
+    spares: Fraction
+    set_up: Fraction
+    """Test pieces and set-up blocks."""
+    share: Fraction
+    """Share of boards that becomes blanks."""
+    on_hand: Fraction
+    price: Fraction | None
+    """Of a board foot."""
+
+    @property
+    def rough(self) -> Fraction:
+        """Everything that is cut from it."""
+        return self.parts + self.spares + self.set_up
+
+    @property
+    def order(self) -> int:
+        """What it takes with the waste, up to the whole board foot."""
+        return _whole(lumber.order(self.rough, self.share))
+
+    @property
+    def order_of_parts(self) -> int:
+        """The same for the parts alone."""
+        return _whole(lumber.order(self.parts, self.share))
+
+    @property
+    def buy(self) -> int:
+        """What is not on hand yet."""
+        return max(0, _whole(self.order - self.on_hand))
+
+
+def _whole(value: Fraction) -> int:
+    return -(-value.numerator // value.denominator)
+
+
+def plan_boards(
+    course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need], prices: dict[str, Fraction],
+    problems: list[Problem],
+) -> BoardPlan:  # fmt: skip
+    """Volume of the boards of one stock, and what of it is on hand."""
+    rough = rough_thickness(max(need.thickness for need in needs))
+    assert rough is not None
+    pieces = list(_pieces(course, group))
+    problems += _too_wide(course, needs)
+
+    def volume(*purposes: Purpose) -> Fraction:
+        sizes = [(n.width, n.length) for n in needs if n.purpose in purposes]
+        return sum((lumber.board_feet(rough.rough, w, n) for w, n in sizes), Fraction(0))
+
+    have = {p.id: lumber.board_feet(rough.rough, p.width, p.length) for p in pieces if p.width and p.length}
+    priced = [name for name in have if name in prices]
+    total = sum((have[name] for name in priced), Fraction(0))
+    price = sum((prices[name] for name in priced), Fraction(0)) / total if total else None
+    return BoardPlan(
+        group, rough.rough, volume(Purpose.PART), volume(Purpose.SPARE), volume(Purpose.TEST, Purpose.BLOCK),
+        settings.size("yield"), sum(have.values(), Fraction(0)), price,
+    )  # fmt: skip
+
+
+def _pieces(course: Course, group: StockGroup) -> Iterator[Piece]:
+    """Boards on hand of a stock: those its students have, and those of its material that nobody has."""
+    users: dict[str, list[Student]] = {}
+    for student in course.students:
+        if group.role in student.pieces:
+            users.setdefault(student.pieces[group.role], []).append(student)
+    for piece in course.stock.values():
+        if piece.role != group.role:
+            continue
+        if piece.id not in users:
+            if piece.material in ("", group.material):
+                yield piece
+        elif any(_same(course, student, group) for student in users[piece.id]):
+            yield piece
+
+
+def _same(course: Course, student: Student, group: StockGroup) -> bool:
+    values, stock = course.values(student), f"stock.{group.role}"
+    return (values[f"{stock}.material"], values[f"{stock}.build"], values[f"{stock}.cut"]) == (
+        group.material, group.build, group.cut,
+    )  # fmt: skip
+
+
+def _too_wide(course: Course, needs: Iterable[Need]) -> Iterator[Problem]:
+    """Parts that their student's board does not give in one piece."""
+    shown = SHOWN[course.text("units", "mm")]
+    for need in needs:
+        if not need.student:
+            continue
+        name = course.student(need.student).pieces.get(need.group.role, "")
+        piece = course.stock.get(name)
+        if piece and piece.width and piece.length and (need.width > piece.width or need.length > piece.length):
+            labels = "+".join(part.label for part in need.parts)
+            says = (
+                f"{need.title} ({labels}) of {need.student}, {shown.bare(need.length)} x {shown.size(need.width)} "
+                f"rough, is larger than '{name}', {shown.bare(piece.length)} x {shown.size(piece.width)}"
+            )
+            do = "Glue it up from two boards side by side, or give the student another board."
+            yield Problem("O016", piece.place, says, do, False)
