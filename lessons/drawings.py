@@ -11,8 +11,8 @@ from importlib.resources import files
 from course.build import Assembly, Cabinet, Joint, Part, Site
 from course.quantities import Values
 from lessons.layout import Box, Layout, layout, shape
-from lessons.sketch import Area, Drawing, Sketch, Span
 from shared.places import Mapping, read_yaml
+from shared.render.sketch import Area, Drawing, Sketch, Span
 from shared.units import Shown
 
 SCALES = (

@@ -25,12 +25,12 @@ from lessons.cautions import SEVERITIES, Caution, cautions_for
 from lessons.class_sheets import marked
 from lessons.handout import CONDENSED, deferral, unbroken
 from lessons.packet import UNITS
-from lessons.sketch import POINT, WIDE, Area, Drawing, Sketch, Span
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document
 from shared.render.files import write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
+from shared.render.sketch import POINT, WIDE, Area, Drawing, Sketch, Span
 from shared.render.tree import render_tree
 from shared.units import Shown
 

@@ -16,10 +16,10 @@ from course.seasons import OF_THE_PLAN, Concern, FrameYear, PanelYear, WoodInUse
 from lessons.class_sheets import ClassSheet, class_units, marked
 from lessons.handout import unbroken
 from lessons.packet import UNITS, Lessons
-from lessons.sketch import Area, Drawing, Sketch
 from shared.handbook.panel import Season
 from shared.handbook.tables import FROM_MEMORY
 from shared.render.document import Document
+from shared.render.sketch import Area, Drawing, Sketch
 from shared.render.tree import render_tree
 from shared.units import Shown
 

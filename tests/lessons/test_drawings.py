@@ -24,7 +24,7 @@ from lessons.drawings import (
     tenon_setup,
 )
 from lessons.layout import layout
-from lessons.sketch import POINT, Drawing, Sketch, Span, spread
+from shared.render.sketch import POINT, Drawing, Sketch, Span, spread
 from shared.units import INCHES, MM
 
 CLASS_CABINET = """
