@@ -13,7 +13,7 @@ from pathlib import Path
 
 from jinja2 import PackageLoader
 
-from course.causes import causes
+from course.causes import Cause, causes
 from course.course import Course
 from course.quantities import Values
 from course.readings import Reading, reduced
@@ -144,7 +144,7 @@ def _page(
     return Page(
         student, _points(one),
         tuple(Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}") for m in best),
-        tuple(_improve(m, values, words) for m in worst),
+        tuple(_improve(m, values, words, before(grades.marks, m)) for m in worst),
         tuple(
             Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}")
             for m in one.marks
@@ -218,21 +218,48 @@ def _allowed(mark: Mark, shown: Shown) -> str:
     return f"from {signed(lower, shown)} to {signed(upper, shown)} is allowed"
 
 
-def _improve(mark: Mark, values: Values, words: Words) -> Result:
+def before(marks: Sequence[Mark], mark: Mark) -> Mark | None:
+    """The mark of the attempt before, of the same student and check; None for the first."""
+    own = [m for m in marks if m.student is mark.student and m.check is mark.check and m.attempt < mark.attempt]
+    return max(own, key=lambda m: m.attempt, default=None)
+
+
+def _improve(mark: Mark, values: Values, words: Words, earlier: Mark | None) -> Result:
     side = "over" if mark.deviation > aim(mark.check) else "under"
     own = mark.check.over if side == "over" else mark.check.under
     text = f"{_read(mark, mark.student.shown)}; {_allowed(mark, mark.student.shown)}"
-    cause = probable_cause(mark, values) or own
+    cause = probable_cause(mark, values, earlier) or own
     return Result(mark.check.title, text, cause, words.task(mark.check))
 
 
-def probable_cause(mark: Mark, values: Values) -> str:
-    """What usually makes a deviation of this size, as a question with its figures; empty when nothing known fits."""
-    if mark.check.formula is not None or mark.check.kind != "size":
-        return ""
-    own = mark.deviation - mark.setup_shift
-    found = causes(values, mark.check.reads[0][0], own, mark.student.shown)
+def probable_cause(mark: Mark, values: Values, earlier: Mark | None = None) -> str:
+    """What usually makes a deviation of this size, as a question with its figures; empty when nothing known fits.
+
+    Args:
+        mark: The result.
+        values: The student's values.
+        earlier: The mark of the attempt before, when there was one.
+    """
+    own, first = (m and m.deviation - m.setup_shift for m in (mark, earlier))
+    if mark.check.formula is None and mark.check.kind == "size":
+        found = causes(values, mark.check.reads[0][0], own, mark.student.shown, first)
+    else:
+        found = _cause_of_what_changed(mark, values, earlier) if earlier else ()
     return f"{found[0].asks} ({found[0].evidence})" if found else ""
+
+
+def _cause_of_what_changed(mark: Mark, values: Values, earlier: Mark) -> tuple[Cause, ...]:
+    """For a fit or difference: causes of the first reading that was taken anew and shows one."""
+    for name in dict.fromkeys(one.quantity for one in mark.readings if one.attempt == mark.attempt):
+        now, then = (_size_read(m, name, values) - values.target(name) for m in (mark, earlier))
+        if found := causes(values, name, now, mark.student.shown, then):
+            return found
+    return ()
+
+
+def _size_read(mark: Mark, name: str, values: Values) -> Fraction:
+    own = [one.value for one in mark.readings if one.quantity == name and one.value is not None]
+    return reduced(own, values.graph[name].read)[0]
 
 
 def _trends(grades: Grades, student: Student, where: dict[str, str], words: Words) -> tuple[Result, ...]:

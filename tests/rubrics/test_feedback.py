@@ -80,6 +80,18 @@ def test_a_rail_short_by_two_tenons_is_told_so(course_of):
     assert "Write the sum out" in result.task
 
 
+def test_a_change_made_twice_is_asked_about(course_of):
+    """A tenon of 6.00 read 6.40 and then 5.60: what was too much went off both cheeks. A first 5.60 tells no such thing."""
+    course = course_of()
+    course.log.add(off("s1", {"door.groove.width": "6.1", "door.tenon.thickness": "6.4"}))
+    course.log.add(off("s1", {"door.tenon.thickness": "5.6"}, 2))
+    course.log.add(off("s2", {"door.groove.width": "6.1", "door.tenon.thickness": "5.6"}))
+    twice = "Was the change of the set-up applied to both cheeks? (it was 0.4\u00a0mm off before, and twice that has changed)"
+    assert [(r.title, r.cause) for r in page_of(course).improve] == [("door: clearance: groove less tenon", twice)]
+    (other,) = page_of(course, "s2").improve
+    assert other.title == "door: clearance: groove less tenon" and "Was the change" not in other.cause
+
+
 def test_a_deviation_nobody_knows_gets_the_words_of_its_check(course_of):
     """5 mm over is no known slip: the check's own words stand, without a wrong guess."""
     course = course_of()
