@@ -8,7 +8,6 @@ from fractions import Fraction
 
 from course.cutting.model import Axis, Cut, Job, Layout, Node, Offcut, Placed
 from course.demand import Need, StockGroup
-from course.order_settings import OrderSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +71,10 @@ class CutSheet:
 
 @dataclass(frozen=True)
 class Sawing:
-    """Turns layouts in whole units into sheets in millimetres."""
+    """Turns layouts in whole units into sheets or boards in millimetres."""
 
-    settings: OrderSettings
+    keep: tuple[Fraction, Fraction]
+    """Smallest length and width of an offcut that is kept. [mm]"""
     group: StockGroup
     size: tuple[Fraction, Fraction]
     unit: Fraction
@@ -86,7 +86,7 @@ class Sawing:
         parts = tuple(CutPart(self.needs[p.part], self.area(p)) for p in layout.placed)
         left = [self.area(offcut) for offcut in layout.offcuts]
         kept = tuple(area for area in left if self.worth_keeping(area))
-        trim = (self.settings.size("trim.ends"), self.settings.size("trim.edges"))
+        trim = (self.job.trim.ends * self.unit, self.job.trim.edges * self.unit)
         return CutSheet(
             name, self.group, *self.size, trim, self.job.kerf * self.unit, parts, self.steps(layout.tree), kept,
             tuple(area for area in left if area not in kept),
@@ -98,7 +98,7 @@ class Sawing:
 
     def worth_keeping(self, area: Area) -> bool:
         """Whether an offcut is large enough to become stock."""
-        least = sorted((self.settings.size("keep.length"), self.settings.size("keep.width")))
+        least = sorted(self.keep)
         have = sorted((area.length, area.width))
         return have[0] >= least[0] and have[1] >= least[1]
 

@@ -79,7 +79,8 @@ def plan_sheets(
     job = job_of(course, settings, name, size, fitting)
     plan = plan_cutting(job)
     problems += plan.problems
-    drawn = Sawing(settings, group, size, UNITS[unit_of(course)], job, {need.name: need for need in fitting})
+    keep = (settings.size("keep.length"), settings.size("keep.width"))
+    drawn = Sawing(keep, group, size, UNITS[unit_of(course)], job, {need.name: need for need in fitting})
     count = plan.used
     layouts = [layout for layout in plan.layouts for _ in range(layout.copies)]
     sheets = tuple(
