@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
@@ -12,15 +13,27 @@ import typer
 from course.course import Course, listed, part_sizes, read_course, size_names
 from course.cutlist import CutRow, cut_rows
 from course.proof import proof
-from course.quantities import Value, WhyLine
+from course.quantities import Origin, Value, Values, WhyLine
 from course.readings import STATES
 from course.remedies import remedies, remedy_text
+from course.roster import Student
 from shared.places import Place
 from shared.problems import Problem, meant, refuse
 from shared.units import Shown, decimal
 
 app = typer.Typer()
 PANEL = "Course"
+
+
+@dataclass(frozen=True, slots=True)
+class Above:
+    """What the floors above this one add to its commands; the front door hands it over."""
+
+    proofs: Callable[[Course], Sequence[Problem]] = lambda course: ()
+    """More to look at in `check`."""
+    budget: Callable[[Course, Student, str], Sequence[str]] = lambda course, student, quantity: ()
+    """Which readings count most for a size, as lines of `why --moves`."""
+
 
 CourseFolder = Annotated[Path, typer.Argument(help="Folder with course.yaml, plan.yaml and roster.csv.")]
 StudentName = Annotated[str, typer.Argument(help="Id or name of a student.")]
@@ -36,8 +49,7 @@ def say_problems(problems: Sequence[Problem]) -> None:
 def check(context: typer.Context, course: CourseFolder) -> None:
     """Proof-read a course folder before wood is bought: plan, roster, stock and sign-offs, all problems at once."""
     read = read_course(course)
-    proofs = (proof, *(context.obj or ()))
-    found = [*read.notes, *(problem for one in proofs for problem in one(read))]
+    found = [*read.notes, *proof(read), *_above(context).proofs(read)]
     say_problems(found)
     cabinet = read.cabinet
     typer.echo(
@@ -48,12 +60,19 @@ def check(context: typer.Context, course: CourseFolder) -> None:
     raise typer.Exit(1 if found else 0)
 
 
+def _above(context: typer.Context) -> Above:
+    return context.obj or Above()
+
+
 @app.command(rich_help_panel=PANEL)
 def why(
+    context: typer.Context,
     course: CourseFolder,
     student: StudentName,
     quantity: Annotated[str, typer.Argument(help="Name of a size, as in door.rail.top.length.")],
-    moves: Annotated[bool, typer.Option("--moves", help="Also show how much each thing it rests on moves it.")] = False,
+    moves: Annotated[
+        bool, typer.Option("--moves", help="Also show what moves it and by how much, and which readings count most.")
+    ] = False,
 ) -> None:
     """Show where a size comes from: formulas, plan lines, readings and tables, with values."""
     read = read_course(course)
@@ -68,7 +87,16 @@ def why(
         typer.echo("\nOne more of each of these moves it by:")
         found = sorted(values.moves(quantity).items(), key=lambda item: (-abs(item[1]), item[0]))
         for name, amount in found:
-            typer.echo(f"  {decimal(amount, 3):>7}  {name}")
+            typer.echo(f"  {decimal(amount, 3):>7}  {name}{_is_read(name, values)}")
+        for text in _above(context).budget(read, person, quantity):
+            typer.echo(text)
+
+
+def _is_read(name: str, values: Values) -> str:
+    """Whether a size is read by somebody, as the end of a line."""
+    if values.origin(name) in (Origin.READING, Origin.CUT):
+        return f", {values.origin(name).value}"
+    return ", not read yet" if values.graph[name].read else ""
 
 
 def why_text(line: WhyLine, course: Course, shown: Shown) -> str:

@@ -8,11 +8,12 @@ import typer
 
 import course.commands
 import lessons.commands
-import lessons.proof
 import rubrics.commands
-import rubrics.proof
+from course.commands import Above
+from course.course import Course
+from course.roster import Student
 from shared.places import Unreadable
-from shared.problems import InputRefused
+from shared.problems import InputRefused, Problem
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -23,14 +24,30 @@ app = typer.Typer(
 for part in (course.commands, rubrics.commands, lessons.commands):
     app.add_typer(part.app)
 
-PROOFS = (rubrics.proof.proof, lessons.proof.proof)
-"""What `check` looks at besides the course itself."""
+
+def _proofs(read: Course) -> tuple[Problem, ...]:
+    """What `check` looks at besides the course itself."""
+    import lessons.proof
+    import rubrics.proof
+
+    return (*rubrics.proof.proof(read), *lessons.proof.proof(read))
+
+
+def _budget(read: Course, student: Student, quantity: str) -> list[str]:
+    """What `why --moves` says of the readings that count most."""
+    from rubrics.budget import budget_lines
+
+    return budget_lines(read, student, quantity)
+
+
+ABOVE = Above(_proofs, _budget)
+"""What the floors above `course` add to its commands."""
 
 
 def main() -> None:
     """Run the command line; what an instructor can mend is shown without a traceback."""
     try:
-        app(obj=PROOFS)
+        app(obj=ABOVE)
     except InputRefused as refused:
         typer.echo(str(refused), err=True)
         sys.exit(2)

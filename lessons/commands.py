@@ -1,4 +1,7 @@
-"""Commands about how a cabinet is made: prepare, order, coach; and the demo."""
+"""Commands about how a cabinet is made: prepare, order, coach; and the demo.
+
+Each imports what it needs when it runs, so that a short answer does not wait for what only long ones need.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +14,6 @@ import typer
 
 from course.commands import CourseFolder, StudentName, say_problems
 from course.course import read_course
-from lessons.coach import advise
-from lessons.demo import run_demo
-from lessons.fresh import folder
-from lessons.handout import deferral
-from lessons.layouts import write_order
-from lessons.packet import read_lessons
-from lessons.prepare import prepare_course
 
 app = typer.Typer()
 
@@ -37,6 +33,9 @@ def prepare(
 
     A packet that would be made again just as it is stays as it is.
     """
+    from lessons.fresh import folder
+    from lessons.prepare import prepare_course
+
     if print_file and student:
         raise typer.BadParameter("--print-file is for the whole class; leave out --student")
     read_from = folder(course) if course.is_dir() else ""
@@ -68,6 +67,8 @@ def written_lines(written: Iterable[Path]) -> list[str]:
 @app.command(rich_help_panel="Lessons")
 def order(course: CourseFolder) -> None:
     """Write what to buy for a class, how every sheet is cut, labels, what goes to whom, and what is left over."""
+    from lessons.layouts import write_order
+
     made = write_order(read_course(course))
     say_problems(made.problems)
     for plan in made.order.sheets:
@@ -84,6 +85,8 @@ def demo(
     folder: Annotated[Path, typer.Argument(help="A new folder for the invented course.")],
 ) -> None:
     """Write a whole invented course, prepare, fill in, collect and grade it, and say what to look at first."""
+    from lessons.demo import run_demo
+
     done = run_demo(folder, typer.echo)
     typer.echo("\nLook at these three first:")
     for number, line in enumerate(done.first, 1):
@@ -102,6 +105,10 @@ def coach(
     reading: Annotated[str, typer.Argument(help="What the test piece reads, as in 6.25 or 15/64.")],
 ) -> None:
     """Say after a test cut which way to move and how much, or to stop and take a plane."""
+    from lessons.coach import advise
+    from lessons.handout import deferral
+    from lessons.packet import read_lessons
+
     read = read_course(course)
     found = advise(read, read.student(student), read_lessons(read).sheets, operation, reading)
     for one in found:

@@ -12,6 +12,7 @@ from course.roster import Student
 from rubrics.checks import Check, every_check, tool_of
 from rubrics.instruments import instrument, uncertainty
 from shared.handbook.tolerance_stack import Link, root_sum_square, worst_case
+from shared.units import Shown, decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +66,11 @@ def budget(course: Course, student: Student, quantity: str) -> Budget:
     fixed = {name: Given(values.number(name), Origin.CUT) for name in asked}
     graph = course.cabinet.graph
     base = graph.evaluate(values.settings, {n: g for n, g in fixed.items() if n != quantity})
+    behind = base.rests_on(quantity) - {quantity}
     shares = [
         Share(name, graph[name].says, allowed, _moves(base, fixed, name, quantity))
         for name, check in asked.items()
-        if name != quantity and (allowed := _allowed(check, name, course, student, values))
+        if name in behind and (allowed := _allowed(check, name, course, student, values))
     ]
     return Budget(quantity, tuple(sorted((s for s in shares if s.moves), key=lambda s: (-s.adds, s.quantity))))
 
@@ -96,3 +98,49 @@ def _allowed(check: Check, name: str, course: Course, student: Student, values: 
     places, word = next((places, word) for n, places, word in check.reads if n == name)
     tool = instrument(tool_of(word, course, student), course.folder)
     return Fraction(str(round(2 * uncertainty(tool, values.number(name), places), 3)))
+
+
+MOST = 3
+"""Readings that are told of the final reveal."""
+
+
+def final_reveals(course: Course, quantity: str) -> tuple[str, ...]:
+    """The reveals that a size ends in: that of its own frame, else those of every door."""
+    cabinet = course.cabinet
+    found = {a.name: f"{a.name}.built.reveal" for a in cabinet.assemblies.values()}
+    known = {assembly: name for assembly, name in found.items() if name in cabinet.graph}
+    own = [name for assembly, name in known.items() if quantity.startswith(f"{assembly}.")]
+    doors = [name for assembly, name in known.items() if cabinet.assemblies[assembly].choices.get("use") == "door"]
+    return tuple(own or doors)
+
+
+def budget_lines(course: Course, student: Student, quantity: str) -> list[str]:
+    """Which readings move a size, and which three move the final reveal most, as lines for a terminal."""
+    reveals = final_reveals(course, quantity)
+    lines: list[str] = []
+    if quantity not in reveals:
+        found = budget(course, student, quantity)
+        if found.shares:
+            lines += ["", "Readings that move it, when each is off by as much as its check allows:"]
+            lines += _added(found, student.shown, len(found.shares))
+    for reveal in reveals:
+        found = budget(course, student, reveal)
+        size = student.shown.size(course.values(student).number(reveal))
+        lines += ["", f"The readings that move the final reveal most ({reveal}, {size}):"]
+        lines += _added(found, student.shown, MOST)
+    return lines
+
+
+def _added(found: Budget, shown: Shown, most: int) -> Iterator[str]:
+    """The widest shares, and what all of them add up to."""
+    width = max(len(shown.fine(amount)) for amount in (found.worst_case, *(share.adds for share in found.shares)))
+    for share in found.shares[:most]:
+        yield (
+            f"  {shown.fine(share.adds):>{width}}  {share.quantity}: may be {shown.fine(share.allowed)} off, "
+            f"{decimal(abs(share.moves), 2)} of it arrives"
+        )
+    rest = len(found.shares) - most
+    words = "all" if rest <= 0 else f"these and {rest} more"
+    yield f"  {shown.fine(found.worst_case):>{width}}  {words} at once and the same way (worst case)"
+    likely = shown.fine(Fraction(str(round(found.root_sum_square, 4))))
+    yield f"  {likely:>{width}}  {words} as independent errors add up (root sum square)"

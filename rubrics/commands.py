@@ -1,25 +1,17 @@
-"""Commands about how well it fits: collect, grade, budget."""
+"""Commands about how well it fits: collect and grade.
+
+Each imports what it needs when it runs, so that a short answer does not wait for what only long ones need.
+"""
 
 from __future__ import annotations
 
-from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from course.commands import CourseFolder, StudentName, say_problems
-from course.course import read_course, size_names
-from course.cutlist_files import plain
-from rubrics.budget import budget
-from rubrics.feedback import write_feedback
-from rubrics.gradebook import write_gradebook
-from rubrics.grading import attention, grade
-from rubrics.intake import collect as take_in
-from shared.places import Place
-from shared.problems import meant, refuse
-from shared.render.files import write_file
-from shared.units import decimal
+from course.commands import CourseFolder, say_problems
+from course.course import read_course
 
 app = typer.Typer()
 PANEL = "Rubrics"
@@ -31,6 +23,8 @@ def collect(
     files: Annotated[list[Path], typer.Argument(help="Filled measuring workbooks or CSV files, or folders of them.")],
 ) -> None:
     """Take measured sheets in: nothing twice, nothing lost, every cell that cannot be read told by its address."""
+    from rubrics.intake import collect as take_in
+
     read = read_course(course)
     found = take_in(read, files)
     taken = found.taken
@@ -50,6 +44,12 @@ def collect(
 @app.command("grade", rich_help_panel=PANEL)
 def grade_course(course: CourseFolder) -> None:
     """Grade what is measured: a gradebook, and one page of feedback for every student."""
+    from course.cutlist_files import plain
+    from rubrics.feedback import write_feedback
+    from rubrics.gradebook import write_gradebook
+    from rubrics.grading import attention, grade
+    from shared.render.files import write_file
+
     read = read_course(course)
     grades = grade(read)
     out = course / "out"
@@ -62,27 +62,3 @@ def grade_course(course: CourseFolder) -> None:
     for line in lines:
         typer.echo(plain(f"- {line}"))
     raise typer.Exit(1 if lines else 0)
-
-
-@app.command("budget", rich_help_panel=PANEL)
-def show_budget(
-    course: CourseFolder,
-    student: StudentName,
-    quantity: Annotated[str, typer.Argument(help="Name of a size, as in door.built.reveal.")],
-) -> None:
-    """Show which readings move a size most, so that care goes where it counts."""
-    read = read_course(course)
-    person = read.student(student)
-    names = size_names(read.cabinet)
-    if quantity not in names:
-        raise refuse("Q010", f"there is no size '{quantity}'", meant(quantity, names), Place("plan.yaml"))
-    found, shown = budget(read, person, quantity), person.shown
-    size = shown.size(read.values(person).number(quantity))
-    typer.echo(f"{quantity} of {person.name}: {read.cabinet.graph[quantity].says}, {size}")
-    for share in found.shares:
-        typer.echo(
-            f"  {shown.fine(share.adds)}  {share.quantity} may be off by {shown.fine(share.allowed)}, "
-            f"{decimal(share.moves, 2)} of it arrives"
-        )
-    typer.echo(f"All at once, the same way: {shown.fine(found.worst_case)}")
-    typer.echo(f"As independent errors add up: {shown.fine(Fraction(str(round(found.root_sum_square, 4))))}")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 import shutil
+import subprocess
+import sys
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
@@ -21,6 +23,7 @@ from rubrics.grading import grade
 from rubrics.intake import collect
 from shared.render.pdf import write_pdf
 
+TOP = Path(__file__).parents[2]
 DEMO = Path(str(files("course").joinpath("demo")))
 
 
@@ -68,6 +71,30 @@ def test_one_student_after_a_reading(benchmark):
     settings = course.without_log(course.students[0]).settings
     found = {"divider.upper.width": Given(Fraction("365.2"), Origin.READING)}
     benchmark(lambda: course.cabinet.graph.evaluate(settings, found))
+
+
+def test_one_student_re_derived(benchmark, tmp_path):
+    """One student's values out of the log, cut sizes and readings: what is done after a reading is taken in."""
+    course = measured(course_with(tmp_path / "course", 13))
+    student = course.students[0]
+
+    def values() -> Fraction:
+        course.fresh()
+        return course.values(student).number("door.rail.top.length")
+
+    benchmark(values)
+
+
+@pytest.mark.parametrize(
+    "words", [("why", "n0001", "door.rail.top.length", "--moves"), ("changes", "n0001")], ids=["why", "changes"]
+)
+def test_a_short_answer_as_a_whole_process(benchmark, tmp_path, words):
+    """From the start of Python to its end, as at the command line, on a class that has measured all."""
+    command, *rest = words
+    folder = course_with(tmp_path / "course", 13).folder
+    measured(read_course(folder))
+    call = [sys.executable, "-m", "lessons", command, str(folder), *rest]
+    benchmark.pedantic(lambda: subprocess.run(call, check=True, capture_output=True, cwd=TOP), rounds=10)
 
 
 def test_one_packet_as_pdf(benchmark):

@@ -10,7 +10,7 @@ import pytest
 import yaml
 from typer.testing import CliRunner
 
-from course.commands import app
+from course.commands import Above, app
 from course.course import Course
 from course.proof import RULES, Look, proof
 from shared.problems import InputRefused, Problem
@@ -126,7 +126,7 @@ def test_check_tells_what_every_part_has_to_say(course_folder, class_plan: str):
     def more(course: Course) -> tuple[Problem, ...]:
         return (Problem("V999", course.students[0].place, "and one more", "Look.", False),)
 
-    result = CliRunner().invoke(app, ["check", str(folder)], obj=(more,))
+    result = CliRunner().invoke(app, ["check", str(folder)], obj=Above(more))
     assert [code for code in ("A010", "V005", "V999") if f": {code}: " in result.stderr] == ["A010", "V005", "V999"]
     assert "3 to look at." in result.stdout and result.exit_code == 1
     assert "2 to look at." in CliRunner().invoke(app, ["check", str(folder)]).stdout

@@ -10,6 +10,8 @@ from typer.testing import CliRunner
 from course.course import read_course
 from course.readings import Reading, Taken
 from rubrics import commands
+from rubrics.gradebook import write_gradebook
+from rubrics.grading import grade
 from rubrics.intake import Collected
 from shared.places import Place
 from shared.problems import InputRefused, Problem
@@ -41,7 +43,7 @@ def test_grade_asks_for_attention_when_something_is_open(course_folder):
 
 def test_grade_is_quiet_when_all_is_well(course_folder, monkeypatch):
     """Nothing to look at: exit 0 and no list."""
-    monkeypatch.setattr(commands, "attention", lambda grades: ())
+    monkeypatch.setattr("rubrics.grading.attention", lambda grades: ())
     result = RUN.invoke(commands.app, ["grade", str(course_folder())])
     assert result.exit_code == 0 and "To look at" not in result.output
 
@@ -52,7 +54,7 @@ def test_grade_calls_the_library_and_no_more(course_folder, monkeypatch):
     log = read_course(folder).log
     log.add([Reading("s1", "door.rail.top.shoulder", 1, 1, "261", None)])
     RUN.invoke(commands.app, ["grade", str(folder)])
-    expected = commands.write_gradebook(commands.grade(read_course(folder)))
+    expected = write_gradebook(grade(read_course(folder)))
     assert (folder / "out" / "gradebook.xlsx").read_bytes() == expected
 
 
@@ -70,7 +72,7 @@ def test_collect_says_what_was_taken(course_folder, monkeypatch, problems, quest
                 for group in (problems, questions)]  # fmt: skip
         return Collected(Taken(3, 2, 1), tuple(files), 4, *tell)
 
-    monkeypatch.setattr(commands, "take_in", stand_in)
+    monkeypatch.setattr("rubrics.intake.collect", stand_in)
     result = RUN.invoke(commands.app, ["collect", str(folder), "a.xlsx", "b.csv"])
     assert asked == [(folder, [Path("a.xlsx"), Path("b.csv")])]
     assert result.stdout == (
