@@ -41,7 +41,7 @@ def chi_square_quantile(share: float, freedom: int) -> float:
     return _solve(lambda value: chi_square_below(value, freedom), share, 0.0, freedom + 10.0)
 
 
-def student_below(value: float, freedom: int) -> float:
+def student_below(value: float, freedom: float) -> float:
     """Share of Student's t distribution below a value.
 
     Raises:
@@ -53,7 +53,7 @@ def student_below(value: float, freedom: int) -> float:
     return tail if value < 0 else 1 - tail
 
 
-def student_quantile(share: float, freedom: int) -> float:
+def student_quantile(share: float, freedom: float) -> float:
     """The value below which a share of Student's t distribution lies.
 
     Raises:
@@ -82,7 +82,7 @@ def f_above(value: float, top: int, bottom: int) -> float:
     return _beta_share(bottom / 2, top / 2, bottom / whole, top * value / whole)
 
 
-def _check_freedom(freedom: int) -> None:
+def _check_freedom(freedom: float) -> None:
     if freedom < 1:
         raise OutOfRange(f"there is at least one degree of freedom, not {freedom}")
 

@@ -293,6 +293,15 @@ class TestAssessors:
         alike = [[0 if i == j else 7 for j in range(3)] for i in range(3)]
         assert kappa(counts, alike) == kappa(counts) <= 1
 
+    def test_the_limits_of_two_meters(self):
+        """Bland and Altman (1986): mean difference -2.1 and deviation 38.8 l/min; the limits stand 1.96 of it off."""
+        case = published("peak_flow.json")
+        found = limits_of_agreement(case["first"], case["second"])
+        assert near(found.bias, (case["bias"], case["tolerance"]))
+        assert near(found.sd, (case["sd"], case["tolerance"]))
+        half = NormalDist().inv_cdf(0.975) * found.sd
+        assert (found.limits.low, found.limits.high) == pytest.approx((found.bias - half, found.bias + half))
+
     def test_limits_of_agreement_by_hand(self):
         """Differences 0.1, 0.2 and 0.3: bias 0.2, deviation 0.1, limits 0.2 -+ 0.196."""
         first = [Fraction("10.1"), Fraction("20.2"), Fraction("30.3")]
