@@ -26,7 +26,7 @@ from shared.units import SHOWN
 
 SETTINGS = (
     *("title", "id", "term", "instructor", "paper", "units", "date", "ends", "sessions", "invented", "shop"),
-    *("signoff", "safety", "bands", "grading", "terms", "plan"),
+    *("signoff", "safety", "bands", "grading", "terms", "plan", "last_term", "second_reader"),
 )
 """What `course.yaml` may say."""
 

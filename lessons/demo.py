@@ -16,6 +16,7 @@ from course.quantities import Given, Origin
 from course.readings import reduced
 from course.roster import Student
 from lessons.prepare import prepare_course
+from rubrics.class_report import write_class_report
 from rubrics.feedback import write_feedback
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import attention, grade
@@ -220,10 +221,13 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     grades = grade(course)
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
     pages = write_feedback(grades, folder / "out" / "feedback")
+    reports = write_class_report(grades, folder / "out")
     told(f"Graded: {book}, and {len(grades.students)} pages of feedback in {folder / 'out' / 'feedback'}")
+    told(f"Wrote what the class tells: {reports[0]}")
     first = [*attention(grades)]
     first[1:1] = _unread(collected)
-    return Demo((*prepared.written, *sheets, book, *pages), (*prepared.problems, *collected.problems), tuple(first[:3]))
+    written = (*prepared.written, *sheets, book, *pages, *reports)
+    return Demo(written, (*prepared.problems, *collected.problems), tuple(first[:3]))
 
 
 def _unread(collected: Collected) -> list[str]:

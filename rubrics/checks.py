@@ -58,6 +58,8 @@ class ItemSpec:
     points: int
     over: str
     under: str
+    look_at: str
+    """What to look at when most of a class is off together, as `the stop`."""
     place: Place
 
 
@@ -121,6 +123,8 @@ class Check:
     releases: str
     over: str
     under: str
+    look_at: str
+    """What to look at when most of a class is off together, as `the stop`."""
     source: str
 
 
@@ -191,7 +195,7 @@ class _Reader:
         self.known(
             node,
             ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "lower", "upper", "points",
-             "over", "under"),
+             "over", "under", "look_at"),
             "an item of a check",
         )  # fmt: skip
         kind = self.word(node, "kind", KINDS, "size")
@@ -205,7 +209,7 @@ class _Reader:
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
             self.flag(node, "each"), self.word(node, "instrument", tuple(TOOLS), "rule"),
             self.whole(node, "places"), band, self.whole(node, "points"), node.text("over"),
-            node.text("under"), node.place,
+            node.text("under"), node.text("look_at", "the set-up"), node.place,
         )  # fmt: skip
         self.is_alive(item)
         return item
@@ -569,7 +573,7 @@ class _Instances:
             id_, spec.name, spec.title, assembly.name, spec.stage, f"{where}: {item.title}", item.title, where,
             item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0),
             one_sided,
-            item.instrument, item.points, spec.who, spec.releases, item.over, item.under, spec.source,
+            item.instrument, item.points, spec.who, spec.releases, item.over, item.under, item.look_at, spec.source,
         )  # fmt: skip
 
 
@@ -595,7 +599,14 @@ def measure(check: Check, course: Course, student: Student) -> tuple[Measured, .
 
 def measure_all(checks: Sequence[Check], course: Course, student: Student) -> dict[str, tuple[Measured, ...]]:
     """As `measure` for many checks, by their ids; the log is read once."""
-    values, readings = course.values(student), course.log.readings(student.id)
+    return measure_from(checks, course, student, course.log.readings(student.id))
+
+
+def measure_from(
+    checks: Sequence[Check], course: Course, student: Student, readings: Iterable[Reading]
+) -> dict[str, tuple[Measured, ...]]:
+    """What some of a student's readings come to, as those of one reader, by the ids of the checks."""
+    values, readings = course.values(student), tuple(readings)
     return {
         check.id: tuple(
             _measured(check, course, student, values, groups, number)

@@ -43,8 +43,9 @@ def collect(
 
 @app.command("grade", rich_help_panel=PANEL)
 def grade_course(course: CourseFolder) -> None:
-    """Grade what is measured: a gradebook, and one page of feedback for every student."""
+    """Grade what is measured: a gradebook, a page of feedback for every student, and what the class tells."""
     from course.cutlist_files import plain
+    from rubrics.class_report import write_class_report
     from rubrics.feedback import write_feedback
     from rubrics.gradebook import write_gradebook
     from rubrics.grading import attention, grade
@@ -56,6 +57,8 @@ def grade_course(course: CourseFolder) -> None:
     typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
     pages = write_feedback(grades, out / "feedback")
     typer.echo(f"Wrote {len(pages)} pages of feedback, each as HTML and PDF, to {out / 'feedback'}")
+    reports = write_class_report(grades, out)
+    typer.echo(f"Wrote what the class tells, to hang up and with names, to {', '.join(map(str, reports))}")
     lines = attention(grades)
     if lines:
         typer.echo("To look at:")

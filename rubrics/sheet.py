@@ -57,7 +57,7 @@ PART_COLUMNS = (
 READ, NOTE, QUANTITY, PLACE = "reading", "note", "quantity", "place"
 KEYS = {"course": "Course", "student": "Student id", "unit": "Unit", "name": "Student", "note": "How"}
 """Labels in the first column of the head, and what they are called here."""
-_STAGE_TITLES = {
+STAGE_TITLES = {
     "stock": "Stock", "case": "Case", "frame": "Frames and panels", "fitting": "Fitting", "finish": "Finish",
 }  # fmt: skip
 _CHECKERS = {"student": "yourself", "partner": "a partner", "gauge": "a gauge", "instructor": "the instructor"}
@@ -212,7 +212,7 @@ def _readings(sheet: Worksheet, rows: Iterable[FitRow], large: bool) -> int:
     for row in rows:
         if (row.stage, row.group) != group:
             line, group = line + 1, (row.stage, row.group)
-            words = f"{_STAGE_TITLES[row.stage]}: {row.group}, checked by {_CHECKERS[row.who]}"
+            words = f"{STAGE_TITLES[row.stage]}: {row.group}, checked by {_CHECKERS[row.who]}"
             _text(sheet.cell(line, 2), words, size, bold=True)
             sheet.cell(line, 2).alignment = Alignment(vertical="bottom")
             sheet.row_dimensions[line].height = size * 2

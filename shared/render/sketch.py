@@ -25,6 +25,9 @@ STYLES = {
     "line": 'fill="none" stroke="#000000" stroke-width="0.45"',
     "thin": 'fill="none" stroke="#000000" stroke-width="0.2"',
     "heavy": 'fill="none" stroke="#000000" stroke-width="0.9"',
+    "dot": 'fill="#000000" stroke="#ffffff" stroke-width="0.2"',
+    "ring": 'fill="#ffffff" stroke="#000000" stroke-width="0.45"',
+    "pale": 'fill="#e4e4e4" stroke="none"',
 }
 """Line weights in mm of paper; nothing thinner than 0.2 mm, so that a cheap printer shows it."""
 

@@ -1,0 +1,133 @@
+"""Charts of a class: every result against its limits, how results are distributed, and how far the class is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+from rubrics.class_findings import CheckFigures, Point, Progress, scaled
+from rubrics.grading import signed
+from shared.render.sketch import Area, Drawing, Sketch
+from shared.units import Shown
+
+UNIT = 13.0
+"""Paper for one limit. [mm]"""
+WIDEST = 3.0
+"""Limits beyond which a result stands at the edge, as an arrow."""
+ROW, DOT = 6.0, 0.85
+"""Height of a row, and radius of a dot. [mm]"""
+BIN = 0.5
+"""Width of a column of the distribution, in limits."""
+COLUMN = 11.0
+"""Width of a column on paper. [mm]"""
+TALLEST = 42.0
+"""Height of the tallest column. [mm]"""
+
+
+def strip_chart(title: str, figures: Sequence[CheckFigures], names: Mapping[str, str], shown: Shown) -> Drawing:
+    """Every result of a stage as a dot in the row of its check, drawn in limits, with the limits shaded.
+
+    Args:
+        title: Of the drawing.
+        figures: A row each.
+        names: What stands at a result far from the others, by student; empty for a paper that is hung up.
+        shown: In whose units the limits are said.
+    """
+    drawn = [one for one in figures if one.points]
+    sketch = Sketch(title, _says(drawn), points=8.0)
+    for row, one in enumerate(drawn):
+        y = row * ROW
+        start = 0.0 if one.check.one_sided else -1.0
+        sketch.rect(Area(start * UNIT, y - ROW * 0.42, (1 - start) * UNIT, ROW * 0.84), "pale", one.check.id)
+        sketch.line(-WIDEST * UNIT, y, WIDEST * UNIT, y, "thin")
+        sketch.label(-WIDEST * UNIT - 2.5, y, one.check.title.replace("\u00a0", " "), "end")
+        sketch.label(WIDEST * UNIT + 2.5, y, f"{_limits(one, shown)}: {one.inside} of {len(one.points)}", "start")
+        _mean(sketch, one, y)
+        _dots(sketch, one.points, y, names)
+    bottom = (len(drawn) - 0.45) * ROW
+    sketch.label(0, bottom + 2.2, "each dot a result; shaded: within the limits; upright line: the mean")
+    return sketch.done()
+
+
+def _says(figures: Sequence[CheckFigures]) -> str:
+    rows = "; ".join(f"{one.check.title}: {one.inside} of {len(one.points)} inside" for one in figures)
+    return f"Dots of all results against the limits of each check. {rows}."
+
+
+def _limits(one: CheckFigures, shown: Shown) -> str:
+    check = one.check
+    if check.one_sided:
+        return f"up to {shown.fine(check.upper)}"
+    if -check.lower == check.upper:
+        return f"\u00b1{shown.fine(check.upper)}"
+    return f"{signed(check.lower, shown).split(chr(0xA0))[0]} to {signed(check.upper, shown)}"
+
+
+def _mean(sketch: Sketch, one: CheckFigures, y: float) -> None:
+    if one.enough and one.mean is not None:
+        x = max(-WIDEST, min(WIDEST, scaled(one.check, one.mean))) * UNIT
+        sketch.line(x, y - ROW * 0.42, x, y + ROW * 0.42, "heavy")
+
+
+def _dots(sketch: Sketch, points: Sequence[Point], y: float, names: Mapping[str, str]) -> None:
+    """Dots side by side where they would cover each other; full ones inside the limits, rings outside."""
+    placed: list[tuple[float, int]] = []
+    for point in sorted(points, key=lambda point: (point.scaled, point.mark.student.id)):
+        if abs(point.scaled) > WIDEST:
+            side = 1 if point.scaled > 0 else -1
+            sketch.arrow(side * (WIDEST * UNIT - 4.5), y, side * (WIDEST * UNIT + 0.5), y, "line")
+            x = side * (WIDEST * UNIT - 5.5)
+        else:
+            x = point.scaled * UNIT
+            near = {level for at, level in placed if abs(at - x) < 2 * DOT}
+            level = next(level for level in (0, 1, -1, 2, -2, *range(3, 99)) if level not in near)
+            placed.append((x, level))
+            at = max(-2.0, min(2.0, float(level))) * DOT * 1.25
+            sketch.circle(x, y + at, DOT, "dot" if point.inside else "ring")
+        if point.far and point.mark.student.id in names:
+            anchor = "end" if point.scaled > 0 else "start"
+            sketch.label(x + (-1.5 if anchor == "end" else 1.5), y - 1.2, names[point.mark.student.id], anchor)
+
+
+def distribution_chart(figures: Sequence[CheckFigures]) -> Drawing | None:
+    """How all results that have two limits lie between them; None when there are none."""
+    values = [point.scaled for one in figures if not one.check.one_sided for point in one.points]
+    if not values:
+        return None
+    edges = [-WIDEST + BIN * step for step in range(round(2 * WIDEST / BIN) + 1)]
+    counts = [sum(low <= value < high for value in values) for low, high in pairwise(edges)]
+    counts[-1] += sum(value == edges[-1] for value in values)
+    below, above = sum(value < edges[0] for value in values), sum(value > edges[-1] for value in values)
+    inside = sum(-1 <= value <= 1 for value in values)
+    alt = f"{inside} of {len(values)} results lie within their limits; {below} lie more than three limits under, "
+    sketch = Sketch("All results in limits", alt + f"{above} more than three over.", points=8.0)
+    scale = TALLEST / max(*counts, below, above, 1)
+    middle = len(counts) / 2
+    sketch.rect(Area(-COLUMN / BIN, -TALLEST - 6, 2 * COLUMN / BIN, TALLEST + 6), "pale")
+    for place, count in enumerate([below, *counts, above]):
+        x = (place - 1 - middle) * COLUMN
+        if count:
+            sketch.rect(Area(x, -count * scale, COLUMN, count * scale), "shade" if 0 < place <= len(counts) else "gap")
+            sketch.label(x + COLUMN / 2, -count * scale - 2.2, str(count))
+    sketch.line(-(middle + 1) * COLUMN, 0, (middle + 1) * COLUMN, 0)
+    for limit in range(-int(WIDEST), int(WIDEST) + 1):
+        sketch.line(limit * COLUMN / BIN, 0, limit * COLUMN / BIN, 1.5, "thin")
+        sketch.label(limit * COLUMN / BIN, 3.6, f"{limit:+d}" if limit else "0")
+    sketch.label(0, 8.4, "distance from the middle of the limits, in limits; shaded: within")
+    return sketch.done()
+
+
+def progress_chart(rows: Sequence[Progress]) -> Drawing:
+    """How much of each stage is measured, and how much of that lies inside its limits."""
+    alt = "; ".join(f"{row.stage}: {row.measured} of {row.asked} measured, {row.inside} inside" for row in rows)
+    sketch = Sketch("How far the class is", f"{alt}.", points=8.0)
+    whole = 100.0
+    for number, row in enumerate(rows):
+        y = number * (ROW + 2)
+        sketch.label(-2.5, y, row.stage, "end")
+        sketch.rect(Area(0, y - 2.4, whole, 4.8), "gap")
+        sketch.rect(Area(0, y - 2.4, whole * row.measured / row.asked, 4.8), "part")
+        if row.inside:
+            sketch.rect(Area(0, y - 2.4, whole * row.inside / row.asked, 4.8), "shade")
+        sketch.label(whole + 2.5, y, f"{row.inside} inside, {row.measured} measured of {row.asked}", "start")
+    return sketch.done()

@@ -1,0 +1,210 @@
+"""How the readings were taken: where last digits pile up, and how well two people agree who read the same thing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from course.course import Course
+from course.readings import Reading
+from rubrics.checks import Check, every_check, measure_from, tool_of
+from rubrics.class_figures import Agreement, LastDigits, kappa, last_digits, limits_of_agreement
+from rubrics.compare import ENOUGH
+from rubrics.grading import Grades, beyond, limit_of
+from rubrics.instruments import Instrument, instrument
+from shared.problems import OutOfRange
+from shared.units import INCH
+
+SECOND = "second reader"
+"""Under which name a partner's readings of a measuring sheet are kept."""
+MOSTLY = Fraction(19, 20)
+"""Share of readings that must be whole steps for these to be the steps that people read to: our choice."""
+SURPRISE = 0.01
+"""Chance below which piled digits are told; strict, since several tools are looked at."""
+STEPS = {
+    Fraction(1): (10, "the last digit of whole millimeters"),
+    Fraction(1, 2): (2, "whole against half millimeters"),
+    Fraction(1, 10): (10, "the tenths of a millimeter"),
+    Fraction(1, 100): (10, "the hundredths of a millimeter"),
+    INCH / 16: (4, "quarters against sixteenths of an inch"),
+    INCH / 32: (2, "sixteenths against thirty-seconds of an inch"),
+    INCH / 64: (4, "sixteenths against sixty-fourths of an inch"),
+    INCH / 1000: (10, "the thousandths of an inch"),
+}
+"""Steps that readings are written to: after how many the last digit comes round, and what it is called. [mm]"""
+FINER = {"mm": (Fraction(1, 10), Fraction(1, 100)), "in": (INCH / 1000,)}
+"""Steps that are tried when readings stand between the marks of a tool."""
+
+
+@dataclass(frozen=True, slots=True)
+class Digits:
+    """The last digits of the readings of one tool."""
+
+    tool: str
+    what: str
+    readings: int
+    found: LastDigits
+
+    @property
+    def uneven(self) -> bool:
+        """Whether honest readings would seldom come out so."""
+        return self.found.chance < SURPRISE
+
+    @property
+    def most(self) -> str:
+        """The digit, or two, that most readings end in, with its share."""
+        counts = self.found.counts
+        if len(counts) == 10 and counts[0] + counts[5] >= sum(sorted(counts)[-2:]):
+            return f"{_percent(counts[0] + counts[5], self.readings)} end in 0 or 5, where 20 % are expected"
+        top = max(range(len(counts)), key=lambda digit: counts[digit])
+        named = f"end in {top}" if len(counts) == 10 else "stand on the coarser mark" if top == 0 else "stand between"
+        return f"{_percent(counts[top], self.readings)} {named}, where {_percent(1, len(counts))} are expected"
+
+
+def _percent(part: int, whole: int) -> str:
+    return f"{round(100 * part / whole)} %"
+
+
+def digits(course: Course) -> tuple[Digits, ...]:
+    """The last digits of every tool that there are readings enough of; a size on which all agree says nothing."""
+    words = {name: word for check in every_check(course) for name, _, word in check.reads}
+    sizes: dict[tuple[str, str], dict[str, list[Fraction]]] = {}
+    tools: dict[str, Instrument] = {}
+    for student in course.students:
+        for one in course.log.readings(student.id):
+            if one.value is not None and one.quantity in words:
+                tool = instrument(tool_of(words[one.quantity], course, student), course.folder)
+                if tool.kind == "feeler":  # a leaf goes in or not: no digit is read
+                    continue
+                tools[tool.name] = tool
+                sizes.setdefault((tool.name, student.unit), {}).setdefault(one.quantity, []).append(one.value)
+    made = (_digits(tools[name], unit, list(own.values())) for (name, unit), own in sorted(sizes.items()))
+    return tuple(one for one in made if one)
+
+
+def _digits(tool: Instrument, unit: str, sizes: Sequence[Sequence[Fraction]]) -> Digits | None:
+    every = [value for values in sizes for value in values]
+    for step in (tool.graduation, *FINER[unit]):
+        whole = sum((value / step).denominator == 1 for value in every)
+        if step in STEPS and whole >= MOSTLY * len(every):
+            break
+    else:
+        return None
+    cycle, what = STEPS[step]
+    wide = [values for values in sizes if max(values) - min(values) >= cycle * step]
+    kept = [value for values in wide for value in values if (value / step).denominator == 1]
+    try:
+        return Digits(tool.name, what, len(kept), last_digits(kept, step, cycle))
+    except OutOfRange:
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two readings of one thing, by two people."""
+
+    first: Reading
+    second: Reading
+
+    @property
+    def apart(self) -> Fraction:
+        """First less second. [mm]"""
+        assert self.first.value is not None and self.second.value is not None
+        return self.first.value - self.second.value
+
+
+def pairs(readings: Sequence[Reading]) -> Iterator[Pair]:
+    """What was read twice, the student's own reading first."""
+    groups: dict[tuple, list[Reading]] = {}
+    for one in readings:
+        if one.value is not None:
+            groups.setdefault(one.key[:4], []).append(one)
+    for group in groups.values():
+        if len(group) > 1:
+            first, second, *_ = sorted(group, key=lambda one: one.reader)
+            yield Pair(first, second)
+
+
+@dataclass(frozen=True, slots=True)
+class ToolAgreement:
+    """How well two people agree with one instrument."""
+
+    instrument: str
+    count: int
+    found: Agreement
+
+
+@dataclass(frozen=True, slots=True)
+class LevelAgreement:
+    """How often two people's readings come to the same level."""
+
+    count: int
+    same: int
+    kappa: Fraction | None
+    """Weighted by how many levels they are apart; None where only one level was ever given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Readers:
+    """What two people who read the same things tell about the readings."""
+
+    tools: tuple[ToolAgreement, ...]
+    levels: LevelAgreement | None
+
+
+def readers(grades: Grades) -> Readers:
+    """Agreement wherever a thing was read by two people."""
+    course = grades.course
+    words = {name: word for check in every_check(course) for name, _, word in check.reads}
+    apart: dict[str, list[Pair]] = {}
+    levels: list[tuple[int, int]] = []
+    for student in course.students:
+        readings = course.log.readings(student.id)
+        for pair in pairs(readings):
+            if pair.first.quantity in words:
+                apart.setdefault(words[pair.first.quantity], []).append(pair)
+        if any(one.reader for one in readings):
+            both = _two_results(grades, readings)
+            levels += both
+    tools = tuple(
+        ToolAgreement(word, len(own), limits_of_agreement([p.first.value for p in own], [p.second.value for p in own]))
+        for word, own in sorted(apart.items())
+        if len(own) >= ENOUGH
+    )
+    return Readers(tools, _levels_agree(levels, len(grades.rules.levels)))
+
+
+def _two_results(grades: Grades, readings: Sequence[Reading]) -> list[tuple[int, int]]:
+    """The level of each check by the student's own readings and by those of the first other reader."""
+    student = grades.course.student(readings[0].student)
+    other = min(one.reader for one in readings if one.reader)
+    own, theirs = (
+        measure_from(grades.checks, grades.course, student, [one for one in readings if one.reader == reader])
+        for reader in ("", other)
+    )
+    found = []
+    for check in grades.checks:
+        second = {one.attempt: one for one in theirs[check.id]}
+        found += [
+            (_level(grades, check, one.deviation), _level(grades, check, second[one.attempt].deviation))
+            for one in own[check.id]
+            if one.attempt in second
+        ]
+    return found
+
+
+def _level(grades: Grades, check: Check, deviation: Fraction) -> int:
+    return grades.rules.levels.index(grades.rules.level(beyond(check, deviation), limit_of(check)))
+
+
+def _levels_agree(levels: Sequence[tuple[int, int]], count: int) -> LevelAgreement | None:
+    if len(levels) < ENOUGH:
+        return None
+    table = [[sum(pair == (i, j) for pair in levels) for j in range(count)] for i in range(count)]
+    weights = [[abs(i - j) for j in range(count)] for i in range(count)]
+    try:
+        found = kappa(table, weights)
+    except OutOfRange:
+        found = None
+    return LevelAgreement(len(levels), sum(i == j for i, j in levels), found)
