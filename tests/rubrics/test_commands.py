@@ -23,13 +23,15 @@ def written(folder: Path) -> set[str]:
     return {str(path.relative_to(folder)) for path in (folder / "out").rglob("*") if path.is_file()}
 
 
-def test_grade_writes_a_gradebook_and_a_page_for_each_student(course_folder):
-    """One workbook and two files a student, under the course folder; each is named."""
+def test_grade_writes_a_gradebook_a_page_for_each_student_and_the_report(course_folder):
+    """One workbook, two files a student, and the class report in two versions, under the course folder; all named."""
     folder = course_folder()
     result = RUN.invoke(commands.app, ["grade", str(folder)])
     assert written(folder) == {
         "out/gradebook.xlsx", "out/feedback/s1-Ada-Test.html", "out/feedback/s1-Ada-Test.pdf",
         "out/feedback/s2-Bo-Test.html", "out/feedback/s2-Bo-Test.pdf",
+        "out/class-report.html", "out/class-report.pdf", "out/class-report-instructor.html",
+        "out/class-report-instructor.pdf", "out/class-figures.csv",
     }  # fmt: skip
     assert "gradebook.xlsx" in result.output and "2 pages of feedback" in result.output
 
