@@ -763,7 +763,7 @@ def diagonals(bench: Bench, assembly: str) -> Drawing:
     sizes = ", ".join(dict.fromkeys(bench.shown.size(_target(bench, name)) for name in names))
     words = f"The diagonals a and b should both be {sizes}. Squeeze the longer one by half of the difference "
     words += "while the glue is wet."
-    sketch = bench.sketch("Diagonals", words, box.width, box.height, (70.0, 60.0))
+    sketch = bench.sketch("Diagonals", words, box.width, box.height, (70.0, 50.0))
     k = sketch.scale
     w, h = float(box.width) * k, float(box.height) * k
     sketch.rect(Area(0, 0, w, h), "outline", assembly)

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from importlib.resources import files
-from itertools import zip_longest
 
 from course.course import Course
 from course.quantities import Values
@@ -130,11 +129,6 @@ class OperationPage:
     powered: bool
     closing: tuple[str, ...]
     """Order of authority and other lines at the end of a powered operation."""
-
-    @property
-    def outcomes(self) -> tuple[tuple[str, str], ...]:
-        """Signs that it is right and typical mistakes, side by side."""
-        return tuple(zip_longest(self.right, self.mistakes, fillvalue=""))
 
     def severity(self, word: str) -> tuple[CautionRow, ...]:
         """The cautions before the steps that carry one signal word."""

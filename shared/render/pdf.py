@@ -30,7 +30,7 @@ PAPER = {"a4": ("a4", 210, 297), "letter": ("us-letter", 215.9, 279.4)}
 """Name, width and height of each paper. [mm] (ISO 216; ANSI/ASME Y14.1 size A)"""
 BOX_PADDING, INDENT = 3, 8
 """Room that a box takes at each side, and a list at its left. [mm]"""
-SIDE, TOP, BOTTOM = 15, 20, 17
+SIDE, TOP, BOTTOM = 15, 17, 14
 """Margins of the page; the running head and foot stand in them. [mm]"""
 LARGE_TOP, LARGE_BOTTOM = 30, 22
 """The same in large print. [mm]"""
@@ -67,11 +67,12 @@ def _data(document: Document) -> dict[str, Any]:
     large = document.large_print
     paper = PAPER[document.paper][1:]
     room = paper[document.landscape] - 2 * SIDE
+    top, bottom = (LARGE_TOP, LARGE_BOTTOM) if large else (TOP, BOTTOM)
     return {
         "title": printable(shown(document.title)), "left": printable(shown(document.left)),
         "right": printable(shown(document.right)), "language": language, "region": region or None,
         "font": FONT, "size": LARGE if large else BODY, "paper": PAPER[document.paper][0],
-        "side": SIDE, "top": LARGE_TOP if large else TOP, "bottom": LARGE_BOTTOM if large else BOTTOM,
+        "side": SIDE, "top": top, "bottom": bottom, "room": (room, paper[not document.landscape] - top - bottom),
         "landscape": document.landscape,
         "tree": _Prepared(TABLES_LARGE if large else TABLES).blocks(document.tree, room),
     }  # fmt: skip

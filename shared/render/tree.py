@@ -145,7 +145,7 @@ class _Unknown(jinja2.StrictUndefined):
 def render_tree(template: str, rows: Mapping[str, Any], loader: jinja2.BaseLoader) -> Tree:
     """The tree of a template filled with finished rows.
 
-    The template may use `blank(mm)`, `tick()`, `drawing(svg, alt)` and `pagebreak()`.
+    The template may use `blank(mm)`, `tick()`, `newline()`, `drawing(svg, alt)` and `pagebreak()`.
 
     Raises:
         InputRefused: Unknown name, bad syntax, or a text that cannot be laid out; with file and line.
@@ -161,6 +161,7 @@ def helpers(drawings: Drawings) -> dict[str, Callable[..., Ready]]:
     return {
         "blank": _blank,
         "tick": lambda: Ready(f"{_OPEN}tick{_CLOSE}"),
+        "newline": lambda: Ready(f"{_OPEN}br{_CLOSE}"),
         "pagebreak": lambda: Ready(f"\n\n{_OPEN}pagebreak{_CLOSE}\n\n"),
         "drawing": drawings.add,
         "ready": Ready,
@@ -459,8 +460,8 @@ class _Walk:
                 found.append({"t": "text", "s": _whole_sizes(_given(text[last : match.start()]))})
             if match[1] == "blank":
                 found.append({"t": "blank", "mm": int(match[2])})
-            elif match[1] == "tick":
-                found.append({"t": "tick"})
+            elif match[1] in ("tick", "br"):
+                found.append({"t": match[1]})
             else:
                 self.wrong(line, "a drawing or page break stands inside a line", "Give it a line of its own.")
             last = match.end()

@@ -269,3 +269,20 @@ def test_what_stands_before_the_cut_list_is_short(demo_folder: Path, student: st
     end = next(i for i, n in enumerate(found.tree) if n["t"] == "h" and words(n["c"]) == "Cut list")
     pages = pypdfium2.PdfDocument(write_pdf(replace(found, tree=found.tree[: end - 1])))
     assert len(pages) <= most and "Safety" in pages[1].get_textpage().get_text_range()
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("student", ["s01", "s05"])
+def test_an_operation_is_one_sheet_of_paper(demo_folder: Path, student: str, paper: str) -> None:
+    """No operation takes more than the two sides of a sheet, and a second side is at least a quarter full."""
+    course = read_course(demo_folder)
+    found = replace(packet(course, course.student(student), read_lessons(course)).document, paper=paper)
+    sides: dict[str, list[float]] = {}
+    for page in pypdfium2.PdfDocument(write_pdf(found)):
+        text = page.get_textpage()
+        foot = text.get_text_range().strip().splitlines()[-1]
+        lowest = min(text.get_rect(i)[1] for i in range(text.count_rects()) if text.get_rect(i)[1] > 40)
+        sides.setdefault(foot.partition(" Page ")[0], []).append(1 - lowest / page.get_height())
+    operations = {foot: filled for foot, filled in sides.items() if foot[:1].isdigit()}
+    assert len(operations) == 36
+    assert all(len(filled) <= 2 and filled[-1] > 0.25 for filled in operations.values()), operations

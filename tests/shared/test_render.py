@@ -471,13 +471,34 @@ def test_a_box_taller_than_a_page_is_continued():
 
 
 @pytest.mark.parametrize("kind", ["danger", "warning", "caution"])
-@pytest.mark.parametrize("lines", range(36, 41))
+@pytest.mark.parametrize("lines", range(46, 51))
 def test_a_warning_stands_on_the_page_of_its_step(kind: str, lines: int):
     """Wherever the page ends, a box that warns is never left behind by the step it warns of."""
-    text = "# Top\n\n" + "text\n\n" * lines + f"::: {kind}\nfingers\n:::\n\n7. cutting\n"
+    text = "# Top\n\n" + "text\n\n" * lines + f"::: {kind}\nfingers\n:::\n\n7. cutting\n\n" + "text\n\n" * 30
     pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(
         write_pdf(document(markdown_tree(text, "x.md"), paper="letter")))]  # fmt: skip
     assert ["fingers" in page for page in pages] == ["cutting" in page for page in pages]
+
+
+def test_warnings_of_a_whole_heading_do_not_hold_on_to_it():
+    """Boxes that stand before the next heading may end a page; else half a page would stay empty before them."""
+    boxes = "".join(f"::: warning\nbox{i}\n:::\n\n" for i in range(6))
+    text = "# Top\n\n" + "text\n\n" * 42 + f"## Safety\n\n{boxes}## Steps\n\n" + "text\n\n" * 40
+    first = pypdfium2.PdfDocument(write_pdf(document(markdown_tree(text, "x.md"), paper="letter")))[0]
+    assert "box0" in first.get_textpage().get_text_range()
+
+
+@pytest.mark.parametrize(("lines", "pages"), [(50, 1), (58, 1), (72, 2)])
+def test_a_part_that_spills_a_little_is_set_closer_and_one_that_spills_more_is_not(lines: int, pages: int):
+    """52 lines fill a page of letter paper: 58 are moved closer onto it, 72 take two pages in their usual room."""
+    made = pypdfium2.PdfDocument(
+        write_pdf(document(markdown_tree("# Top\n\n" + "line\n\n" * lines, "x.md"), paper="letter"))
+    )
+    text = made[0].get_textpage()
+    tops = [text.get_rect(number)[3] for number in range(text.count_rects())][-12:-2]
+    steps = [a - b for a, b in zip(tops, tops[1:], strict=False) if a - b > 1]
+    assert len(made) == pages and "".join(p.get_textpage().get_text_range() for p in made).count("line") == lines
+    assert (min(steps) < 13) is (lines == 58)
 
 
 def test_drawings_do_not_share_names():
