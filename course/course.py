@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
@@ -136,20 +137,12 @@ class Course:
         return found
 
     def _settings(self, choices: dict[str, Given]) -> dict[str, Given]:
-        """Choices, and the movement figure of each solid stock from the published table."""
+        """Choices, and the movement and stiffness of each solid stock from the published tables."""
         given = dict(choices)
         values = self.cabinet.graph.evaluate(choices)
         for role in self.cabinet.stock:
-            if values[f"stock.{role}.build"] != "solid":
-                continue
-            name = str(values[f"stock.{role}.material"])
-            try:
-                row = tables.movement(name)
-            except tables.UnknownName:
-                continue
-            figure = row.radial if values[f"stock.{role}.cut"] == "quarter-sawn" else row.tangential
-            note = f"{row.species}, {values[f'stock.{role}.cut']}: {row.source}"
-            given[f"stock.{role}.movement"] = Given(figure, Origin.TABLE, Place("movement_coefficients.csv"), note)
+            if values[f"stock.{role}.build"] == "solid":
+                given |= _of_tables(values, role)
         return given
 
     def permission(self, student: Student, machine: str) -> Permission:
@@ -199,6 +192,23 @@ class Course:
     def fresh(self) -> None:
         """Forget worked-out values, after the log has grown."""
         self._values.clear()
+
+
+def _of_tables(values: Values, role: str) -> dict[str, Given]:
+    """What the tables say of a solid wood; a stiffness that is written in the plan stays."""
+    given: dict[str, Given] = {}
+    species, cut = str(values[f"stock.{role}.material"]), values[f"stock.{role}.cut"]
+    with suppress(tables.UnknownName):
+        row = tables.movement(species)
+        figure = row.radial if cut == "quarter-sawn" else row.tangential
+        place = Place("movement_coefficients.csv")
+        given[f"stock.{role}.movement"] = Given(figure, Origin.TABLE, place, f"{row.species}, {cut}: {row.source}")
+    if values.origin(f"stock.{role}.modulus") is Origin.DEFAULT:
+        with suppress(tables.UnknownName):
+            stiff = tables.stiffness(species)
+            note = f"{stiff.species}: {stiff.source}"
+            given[f"stock.{role}.modulus"] = Given(stiff.modulus, Origin.TABLE, Place("stiffness.csv"), note)
+    return given
 
 
 def _read_yaml_file(folder: Path, name: str, problems: list[Problem], needed: bool) -> Mapping | None:

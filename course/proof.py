@@ -207,9 +207,12 @@ def shelves_hold(look: Look) -> Iterator[Problem]:
         if sag <= limit:
             continue
         books = " of books (from memory)" if look.values.origin(f"{assembly}.load") is Origin.DEFAULT else ""
+        given = look.values.given(f"stock.{part.stock}.modulus")
+        source = given.note if given and given.origin is Origin.TABLE else "as written"
         says = (
             f"the shelf {part.label} spans {look.size(span)} and may sag about {look.shown.fine(sag)} in years "
-            f"under {_plain(load)} pounds a foot{books}; {look.shown.fine(limit)} is let pass (common practice)"
+            f"under {_plain(load)} pounds a foot{books}, with a stiffness of {_plain(modulus)} MPa ({source}); "
+            f"{look.shown.fine(limit)} is let pass (common practice)"
         )
         thicker = Fraction(thickness * Fraction(math.cbrt(sag / limit)))
         do = (

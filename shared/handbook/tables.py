@@ -78,6 +78,19 @@ class Shrinkage:
 
 
 @dataclass(frozen=True, slots=True)
+class Stiffness:
+    """Modulus of elasticity of clear wood along the grain, in bending at 12 % moisture, Wood Handbook Table 5-3a."""
+
+    species: str
+    group: str
+    modulus: Fraction = field(metadata=_NUMBER)
+    """[MPa]"""
+    basis: str
+    source: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class ShopName:
     """What the shop calls a wood, and the row of the tables that is meant; empty when there is none."""
 
@@ -227,6 +240,7 @@ class GaugeFactor:
 FILES = {
     Movement: "movement_coefficients.csv",
     Shrinkage: "shrinkage.csv",
+    Stiffness: "stiffness.csv",
     ShopName: "species_names.csv",
     EmcConstants: "emc_constants.csv",
     RecommendedMoisture: "recommended_moisture.csv",
@@ -310,6 +324,15 @@ def shrinkage(name: str, folder: Path | None = None) -> Shrinkage:
         UnknownName: No row has the name; the message names the nearest.
     """
     return _named(name, table(Shrinkage, folder), folder)
+
+
+def stiffness(name: str, folder: Path | None = None) -> Stiffness:
+    """The stiffness of a species, found as `movement` finds its row.
+
+    Raises:
+        UnknownName: No row has the name; the message names the nearest.
+    """
+    return _named(name, table(Stiffness, folder), folder)
 
 
 def climate(name: str, folder: Path | None = None) -> Climate:

@@ -1,4 +1,6 @@
+import csv
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -11,10 +13,12 @@ from shared.handbook.tables import (
     SawKerf,
     SheetThickness,
     Shrinkage,
+    Stiffness,
     UnknownName,
     climate,
     movement,
     shrinkage,
+    stiffness,
     table,
 )
 from shared.problems import InputRefused
@@ -86,9 +90,36 @@ def test_a_species_without_shrinkage_is_refused_though_it_moves():
         shrinkage("red oak")
 
 
+PSI = Fraction("0.45359237") * Fraction("9.80665") / Fraction("25.4") ** 2
+"""Newtons on a square millimetre; exact."""
+
+
+def published(file: str) -> list[dict[str, str]]:
+    path = Path(__file__).parents[1] / "published" / file
+    return list(csv.DictReader(path.read_text("utf-8").splitlines()))
+
+
+@pytest.mark.parametrize("row", published("stiffness_psi.csv"), ids=lambda row: row["species"])
+def test_stiffness_agrees_with_the_same_woods_in_inch_pound_units(row):
+    """MPa of Wood Handbook Table 5-3a are the published million psi to a hundred MPa."""
+    megapascal = Fraction(row["million_psi"]) * 1_000_000 * PSI
+    assert abs(stiffness(row["species"]).modulus - megapascal) <= 50
+
+
+def test_stiffness_is_found_by_the_same_names():
+    """Cherry 10,300 and hard maple 12,600 MPa (Wood Handbook FPL-GTR-190, Table 5-3a, 12 % moisture)."""
+    assert (stiffness("cherry").modulus, stiffness("hard maple").modulus) == (10300, 12600)
+
+
+def test_stiffness_of_what_is_sold_as_red_oak_names_its_row():
+    """The table has no commercial red oak: that of northern red oak stands for it, and says so."""
+    assert stiffness("red oak").modulus == stiffness("Oak, northern red").modulus == 12500
+    assert stiffness("red oak").note.startswith("the row of northern red oak")
+
+
 def test_no_species_stands_twice():
     """A second row would win or lose by chance."""
-    for kind in (Movement, Shrinkage):
+    for kind in (Movement, Shrinkage, Stiffness):
         names = [row.species.casefold() for row in table(kind)]
         assert len(names) == len(set(names))
 
