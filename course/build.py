@@ -602,9 +602,16 @@ class _Builder:
             return base
         if formula.names:
             return replace(base, formula=formula)
+        try:
+            constant = formula.run([])
+        except (BadFormula, ZeroDivisionError) as error:
+            says = "it divides by zero" if isinstance(error, ZeroDivisionError) else str(error)
+            self._bad_formula(pending, BadFormula(says))
+            return base
         return replace(
             base,
-            constant=formula.run([]),
+            formula=formula if pending.origin is Origin.PLAN else None,
+            constant=constant,
             dimension=dimension(formula, pending.scope.resolve, lambda n: LENGTH),
         )
 

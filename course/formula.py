@@ -16,6 +16,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from shared.handbook.wood_moisture import emc_celsius, emc_fahrenheit
+from shared.problems import OutOfRange
 from shared.units import NotALength, length
 
 Value = Fraction | str
@@ -121,6 +123,18 @@ def _mean(values: Sequence[Fraction]) -> Fraction:
     return sum(values, Fraction(0)) / len(values)
 
 
+def _of_air(moisture: Callable[[Fraction, Fraction], Fraction]) -> Callable[[Fraction, Fraction], Fraction]:
+    """Moisture of wood by temperature and humidity, to a tenth of a percent: less has no meaning, says the handbook."""
+
+    def rounded(temperature: Fraction, humidity: Fraction) -> Fraction:
+        try:
+            return Fraction(round(moisture(temperature, humidity) * 10), 10)
+        except OutOfRange as error:
+            raise BadFormula(str(error)) from None
+
+    return rounded
+
+
 PLAIN: dict[str, tuple[Callable[..., Fraction], tuple[int, int]]] = {
     "min": (min, (2, 9)),
     "max": (max, (2, 9)),
@@ -129,8 +143,11 @@ PLAIN: dict[str, tuple[Callable[..., Fraction], tuple[int, int]]] = {
     "ceil": (lambda a: Fraction(math.ceil(a)), (1, 1)),
     "floor": (lambda a: Fraction(math.floor(a)), (1, 1)),
     "ratio": (_ratio, (2, 2)),
+    "moisture_celsius": (_of_air(emc_celsius), (2, 2)),
+    "moisture_fahrenheit": (_of_air(emc_fahrenheit), (2, 2)),
 }
-"""Functions of single values, and how many they take. `ratio(a, 0)` is 0."""
+"""Functions of single values, and how many they take. `ratio(a, 0)` is 0; `moisture_celsius(21, 50)` is the moisture
+content that wood comes to in such air, Wood Handbook Eq. 4-5."""
 
 OVER: dict[str, Callable[[Sequence[Fraction]], Fraction]] = {
     "sum": lambda values: sum(values, Fraction(0)),
@@ -240,6 +257,8 @@ def _dimension(node: ast.expr, resolve: Resolver, of: Callable[[str], int]) -> i
             return args[0]
         if name == "sqrt":
             return args[0] // 2
+        if name.startswith("moisture_"):
+            return _same(_same(args[0], args[1], "compares"), NUMBER, "takes")
         if name in ("ceil", "floor"):
             return NUMBER
         return args[0] - args[1] if name == "ratio" else args[0]

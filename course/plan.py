@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from shared.handbook import tables
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
 from shared.problems import InputRefused, Problem, meant
 
@@ -95,7 +96,7 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         unit = ""
     stock = {name: flat(node) for name, node in _block(top, "stock", problems) if isinstance(node, Mapping)}
     shop = {name: node for name, node in _block(top, "shop", problems) if isinstance(node, Text)}
-    climate = {name: node for name, node in _block(top, "climate", problems) if isinstance(node, Text)}
+    climate = _climate(top, problems)
     assemblies = [
         assembly
         for name, node in _block(top, "assemblies", problems)
@@ -117,6 +118,44 @@ def _block(top: Mapping, key: str, problems: list[Problem]) -> list[tuple[str, N
         problems.append(Problem("P005", node.place, f"'{key}' must be `name: value` lines", "Indent them below it."))
         return []
     return list(node.items())
+
+
+_TEMPERATURE = re.compile(r"(-?\d+(?:\.\d+)?)\s*\u00b0?\s*([CF])")
+_HUMIDITY = re.compile(r"(\d+(?:\.\d+)?)\s*%?")
+
+
+def _climate(top: Mapping, problems: list[Problem]) -> dict[str, Text]:
+    """The moisture contents of the climate: by the name of a climate of the tables, or one by one."""
+    node = top.get("climate")
+    if isinstance(node, Text) and not node.empty:
+        try:
+            row = tables.climate(node.text)
+        except tables.UnknownName as error:
+            problems.append(Problem("P026", node.place, error.says, error.do))
+            return {}
+        shares = {"built": row.built, "dry": row.driest, "damp": row.dampest}
+        return {name: Text(f"{float(share):g}", node.place) for name, share in shares.items()}
+    found = ((name, _moisture(name, value, problems)) for name, value in _block(top, "climate", problems))
+    return {name: text for name, text in found if text}
+
+
+def _moisture(name: str, node: Node, problems: list[Problem]) -> Text | None:
+    """A moisture content as written, or the formula of that which wood comes to in air of a climate."""
+    if isinstance(node, Text):
+        return node
+    do = f"Write `{name}: 8`, a moisture content in percent, or `{name}: {{temperature: 21 C, humidity: 40 %}}`."
+    if not isinstance(node, Mapping) or set(node.entries) != {"temperature", "humidity"}:
+        problems.append(Problem("P026", node.place, f"climate.{name} is no moisture and no air", do))
+        return None
+    warm, damp = (pattern.fullmatch(node.text(key).strip())
+                  for key, pattern in (("temperature", _TEMPERATURE), ("humidity", _HUMIDITY)))  # fmt: skip
+    if not warm or not damp:
+        key = "humidity" if warm else "temperature"
+        places = {word: inner.place for word, inner in node.items()}
+        problems.append(Problem("P026", places[key], f"the {key} is '{node.text(key)}'", do))
+        return None
+    scale = "celsius" if warm[2] == "C" else "fahrenheit"
+    return Text(f"moisture_{scale}({warm[1]}, {damp[1]})", node.place)
 
 
 def _assembly(
