@@ -40,6 +40,14 @@ WORD = -1
 """Dimension of a quantity that is a word."""
 
 
+PART_READ = {
+    "thickness": Read(3, "mean", "caliper"),
+    "width": Read(1, "mean", "caliper", first=True),
+    "length": Read(1, "mean", "rule"),
+}
+"""How the sizes of a part are read: places, which of the readings counts, instrument, whether before what follows."""
+
+
 @dataclass(frozen=True, slots=True)
 class Site:
     """One place where a joint is made."""
@@ -384,8 +392,8 @@ class _Builder:
             and text.text.endswith(".thickness")
         ):
             return
-        read = Read(3, "mean", "caliper") if size == "thickness" else Read(1, "mean", "rule", size == "width")
-        quantity = QuantitySpec(f"{spec.name}.{size}", f"{size} of the {spec.title}", text, text.place, False, read)
+        says = f"{size} of the {spec.title}"
+        quantity = QuantitySpec(f"{spec.name}.{size}", says, text, text.place, False, PART_READ[size])
         local = f"{full.removeprefix(draft.name + '.')}.{size}"
         self.add(f"{full}.{size}", quantity, scope, draft.planned.sizes.get(local), self.plan.unit)
 

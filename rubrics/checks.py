@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
-from math import sqrt
+from math import hypot, sqrt
 from pathlib import Path
 
 from course.build import Assembly, Cabinet
 from course.course import Course
 from course.formula import LENGTH, BadFormula, Formula, dimension
 from course.kinds import Library, read_library
-from course.quantities import Values
+from course.quantities import Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.bands import Band, band_for, bands_are_limits, read_bands
@@ -138,7 +139,7 @@ class Measured:
     """What the plan alone wants."""
     deviation: Fraction
     u: float
-    """Standard uncertainty of the value, from its instruments."""
+    """Standard uncertainty of the deviation: of the value, and of the readings that the target follows."""
     attempt: int
     readings: tuple[Reading, ...] = field(hash=False)
 
@@ -607,9 +608,10 @@ def measure_from(
 ) -> dict[str, tuple[Measured, ...]]:
     """What some of a student's readings come to, as those of one reader, by the ids of the checks."""
     values, readings = course.values(student), tuple(readings)
+    behind = _target_uncertainties(checks, course, student, values, readings)
     return {
         check.id: tuple(
-            _measured(check, course, student, values, groups, number)
+            _measured(check, course, student, values, groups, number, behind.get(check.id, 0.0))
             for number, groups in attempts(check, readings).items()
             if all(name in groups for name, _, _ in check.reads)
         )
@@ -625,7 +627,13 @@ def missing(check: Check, course: Course, student: Student) -> tuple[tuple[str, 
 
 
 def _measured(
-    check: Check, course: Course, student: Student, values: Values, groups: dict[str, list[Reading]], attempt: int
+    check: Check,
+    course: Course,
+    student: Student,
+    values: Values,
+    groups: dict[str, list[Reading]],
+    attempt: int,
+    target_u: float,
 ) -> Measured:
     graph = course.cabinet.graph
     sizes: dict[str, Fraction] = {}
@@ -639,15 +647,52 @@ def _measured(
         texts = [one.value for one in readings if one.value is not None]
         value, target, plan = max(texts) - min(texts), Fraction(0), Fraction(0)
     elif check.formula is None:
-        value = sizes[first]
-        target = _number(check.target, values.all) if check.target else _fraction(values.target(first))
+        value, target = sizes[first], _target(check, values, first)
         plan = _number(check.target, planned.all) if check.target else planned.number(first)
     else:
         value = _derived(check.formula, values, sizes)
         target = _number(check.target, values.all) if check.target else Fraction(0)
         plan = _number(check.target, planned.all) if check.target else Fraction(0)
     u = result_uncertainty(check, course, student, values, sizes, {name: len(groups[name]) for name in sizes})
-    return Measured(value, target, plan, value - target, u, attempt, readings)
+    return Measured(value, target, plan, value - target, hypot(u, target_u), attempt, readings)
+
+
+def _target_uncertainties(
+    checks: Sequence[Check], course: Course, student: Student, values: Values, readings: Iterable[Reading]
+) -> dict[str, float]:
+    """Standard uncertainty of the target of each size, from the readings it follows; by the id of the check. [mm]
+
+    A size made to the real case can be no surer than the reading of the case. Each reading counts by how much the
+    target moves with it; root sum of squares, JCGM 100 (GUM), 5.1.
+    """
+    sized = {check: check.reads[0][0] for check in checks if check.kind == "size"}
+    rests = {
+        check: frozenset().union(*(values.rests_on(one) for one in _target_names(check, name, values) if one != name))
+        for check, name in sized.items()
+    }
+    taken = Counter(one.quantity for one in readings if one.value is not None)
+    squares = dict.fromkeys(sized, 0.0)
+    for other, given in values.found.items():
+        following = [check for check in sized if other in rests[check]]
+        if given.origin is not Origin.READING or values.graph[other].dimension != LENGTH or not following:
+            continue
+        size = values.number(other)
+        moved = values.graph.evaluate(values.settings, {**values.found, other: replace(given, value=size + 1)})
+        read = values.graph[other].read
+        tool, reach = _reaching(read.instrument if read else "rule", size, course, student)
+        own = uncertainty(tool, reach, taken[other] or 1)
+        for check in following:
+            by = _target(check, moved, sized[check]) - _target(check, values, sized[check])
+            squares[check] += (own * float(by)) ** 2
+    return {check.id: sqrt(total) for check, total in squares.items()}
+
+
+def _target_names(check: Check, name: str, values: Values) -> tuple[str, ...]:
+    return check.target.names if check.target else values.inputs(name)
+
+
+def _target(check: Check, values: Values, name: str) -> Fraction:
+    return _number(check.target, values.all) if check.target else _fraction(values.target(name))
 
 
 def _fraction(value: object) -> Fraction:

@@ -10,14 +10,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from pathlib import Path
 from statistics import median
 
 from course.course import Course
 from course.quantities import Given, Origin, Values
-from course.readings import Log, Reading, reduced
+from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure
+from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure_all
 from rubrics.class_figures import mean, sd, share_inside
 from rubrics.decide import Decision, Verdict, decide, guard_band
 from rubrics.doubts import Doubt, doubts
@@ -189,20 +188,6 @@ class Grades:
     setups: tuple[Setup, ...]
 
 
-class _ReadOnce(Log):
-    """The log of a course, from which each student's readings are fetched once."""
-
-    def __init__(self, path: Path) -> None:
-        super().__init__(path)
-        self._kept: dict[str, tuple[Reading, ...]] = {}
-
-    def readings(self, student: str = "") -> tuple[Reading, ...]:
-        """The readings that count, as they were when first asked for."""
-        if student not in self._kept:
-            self._kept[student] = super().readings(student)
-        return self._kept[student]
-
-
 def grade(course: Course) -> Grades:
     """Grade everything that is measured.
 
@@ -214,10 +199,7 @@ def grade(course: Course) -> Grades:
     views = _by_stage(course, stages)
     raised = {s.id: doubts(course, s, course.log.readings(s.id)) for s in course.students}
     waiting = {s.id: _waiting(checks, raised[s.id], s, views) for s in course.students}
-    results = {
-        s.id: {c.id: () if c in waiting[s.id] else measure(c, views[c.stage], s) for c in checks}
-        for s in course.students
-    }
+    results = {s.id: _measured(checks, views, s, waiting[s.id]) for s in course.students}
     setups = find_setups(checks, list(results.values()), rules.setup)
     students = tuple(
         _grade_student(student, checks, results[student.id], rules, setups, views, stages)
@@ -227,6 +209,16 @@ def grade(course: Course) -> Grades:
     grades = tuple(_held(one, waiting[one.student.id], raised[one.student.id]) for one, _ in students)
     classes = tuple(_class_result(check, grades, setups) for check in checks)
     return Grades(course, rules, checks, marks, grades, classes, setups)
+
+
+def _measured(
+    checks: Sequence[Check], views: Mapping[str, Course], student: Student, waiting: Sequence[Check]
+) -> Results:
+    """What a student measured, each check against the cabinet as it stood at its stage; nothing for one that waits."""
+    found: dict[str, tuple[Measured, ...]] = {}
+    for stage in STAGES:
+        found |= measure_all([check for check in checks if check.stage == stage], views[stage], student)
+    return {**found, **{check.id: () for check in waiting}}
 
 
 def _waiting(
@@ -269,11 +261,10 @@ def first_read(checks: Sequence[Check]) -> dict[str, str]:
 def _by_stage(course: Course, stages: Mapping[str, str]) -> dict[str, Course]:
     """The course as it stood at each stage: what is read later does not move what was made before."""
     graph = course.cabinet.graph
-    log = _ReadOnce(course.log.path)
     now = {student.id: course.values(student) for student in course.students}
     return {
         stage: replace(
-            course, log=log,
+            course,
             _values={id_: graph.evaluate(v.settings, _until(stage, v.found, stages)) for id_, v in now.items()},
         )
         for stage in STAGES

@@ -13,7 +13,8 @@ from course.course import Course, read_course
 from course.kinds import read_library
 from course.readings import Reading
 from lessons.operation import read_operations
-from rubrics.checks import Check, checks_of, every_check, measure, measure_all, missing, read_checks
+from rubrics.checks import TOOLS, Check, checks_of, every_check, measure, measure_all, missing, read_checks
+from rubrics.instruments import instrument, uncertainty
 from shared.problems import InputRefused
 from shared.units import INCH
 
@@ -555,3 +556,24 @@ def test_the_last_fit_may_take_a_thirty_second(course_of):
     """Planing a frame to its opening may take 1/32 in (common practice), and the sheet says so."""
     course = course_of()
     assert course.plan_values["back.last_fit"] == INCH / 32
+
+
+def test_a_check_reads_with_the_instrument_that_the_kind_names(course):
+    """A size has one instrument, whether its own check reads it or the target of another follows it; rods are read
+    off on the rule."""
+    for check in every_check(course):
+        for name, _, word in check.reads:
+            read = course.cabinet.graph[name].read
+            assert read and TOOLS[read.instrument] == TOOLS[word], name
+
+
+def test_a_size_made_to_the_real_case_is_no_surer_than_the_reading_of_the_case(course):
+    """Rail and opening read with one rule, two stiles with the caliper: each weighs as it moves the target, GUM 5.1."""
+    take(course, {"door.rail.top.shoulder": "261"})
+    rule = uncertainty(instrument("steel rule", None), Fraction(261))
+    assert result(course, "door.rail.top.shoulder")[0].u == pytest.approx(rule)
+    take(course, {"divider.upper.width": "364 364 364", "door.stile.left.width": "50", "door.stile.right.width": "50"})
+    opening = uncertainty(instrument("steel rule", None), Fraction(364), 3)
+    stile = uncertainty(instrument("digital caliper", None), Fraction(50))
+    wanted = (rule**2 + opening**2 + 2 * stile**2) ** 0.5
+    assert result(course, "door.rail.top.shoulder")[0].u == pytest.approx(wanted)
