@@ -257,6 +257,7 @@ def read_course(folder: Path) -> Course:
     units = _one_of(top, "units", tuple(SHOWN), "mm", problems)
     paper = _one_of(top, "paper", ("a4", "letter"), "a4" if units == "mm" else "letter", problems)
     _one_of(top, "terms", TERMS, "us", problems)
+    _one_of(top, "second_reader", ("no", "yes"), "no", problems)
     _days(top, problems)
     machines = _words(top.get("shop"), "machines")
     _are_machines(top.get("shop"), machines, problems)

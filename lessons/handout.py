@@ -80,6 +80,8 @@ class CheckRow:
     instrument: str
     who: str
     places: int
+    second: bool
+    """Whether a second person reads it too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,7 +381,7 @@ def _coach(
 def check_row(row: FitRow) -> CheckRow:
     """A line of a check as printed."""
     allowed = f"{row.lower} to {row.upper}" if row.lower else row.upper or "write it down"
-    return CheckRow(row.title, row.what, row.target, allowed, row.instrument, row.who, row.places)
+    return CheckRow(row.title, row.what, row.target, allowed, row.instrument, row.who, row.places, row.second)
 
 
 def _drawings(

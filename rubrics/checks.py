@@ -76,6 +76,8 @@ class CheckSpec:
     openings: bool
     when: tuple[tuple[str, str], ...]
     who: str
+    readers: int
+    """By how many people it is read where a course asks for a second reader: 1 or 2."""
     releases: str
     items: tuple[ItemSpec, ...]
     source: str
@@ -121,6 +123,8 @@ class Check:
     instrument: str
     points: int
     who: str
+    readers: int
+    """By how many people it is read where a course asks for a second reader."""
     releases: str
     over: str
     under: str
@@ -232,9 +236,10 @@ class _Reader:
     def check(self, top: Mapping) -> CheckSpec:
         self.known(
             top,
-            ("check", "title", "stage", "for", "joints", "openings", "when", "who", "releases", "items", "source"),
+            ("check", "title", "stage", "for", "joints", "openings", "when", "who", "readers", "releases", "items",
+             "source"),
             "a check",
-        )
+        )  # fmt: skip
         items = top.get("items")
         when = top.get("when")
         blocks = [item for item in items if isinstance(item, Mapping)] if isinstance(items, Items) else []
@@ -245,7 +250,8 @@ class _Reader:
             top.text("check"), top.text("title", top.text("check")), self.word(top, "stage", STAGES, "frame"),
             self.words(top, "for"), self.words(top, "joints"), self.flag(top, "openings"),
             tuple((k, v.text) for k, v in when.items() if isinstance(v, Text)) if isinstance(when, Mapping) else (),
-            self.word(top, "who", CHECKERS, "student"), top.text("releases"),
+            self.word(top, "who", CHECKERS, "student"), int(self.word(top, "readers", ("1", "2"), "1")),
+            top.text("releases"),
             tuple(self.item(block) for block in blocks), top.text("source", "common practice"), top.place,
         )  # fmt: skip
         if not spec.name:
@@ -574,7 +580,8 @@ class _Instances:
             id_, spec.name, spec.title, assembly.name, spec.stage, f"{where}: {item.title}", item.title, where,
             item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0),
             one_sided,
-            item.instrument, item.points, spec.who, spec.releases, item.over, item.under, item.look_at, spec.source,
+            item.instrument, item.points, spec.who, spec.readers, spec.releases, item.over, item.under, item.look_at,
+            spec.source,
         )  # fmt: skip
 
 

@@ -23,18 +23,20 @@ from course.course import Course
 from course.formula import LENGTH
 from course.readings import STATES, Reading, Taken
 from course.roster import Student
-from rubrics.checks import asked_places
+from rubrics.checks import asked_places, checks_of
 from rubrics.doubts import doubts
+from rubrics.grading import limit_of
 from rubrics.repeated import repeated
-from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, cells_by_heading
+from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, cells_by_heading
 from shared.places import Place, Row, Unreadable, read_csv, read_text
-from shared.problems import Problem, meant
+from shared.problems import InputRefused, Problem, meant
 from shared.units import NotALength, length
 
 SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb")
 """What is taken in out of a folder, and what is told to be saved again."""
 APART = Fraction(1, 2)
-"""Two people who read one opening further apart than this are asked to read it together: our choice. [mm]"""
+"""Two people who read an opening further apart than this are asked to read it together; at all other sizes the limit
+of its check decides. Our choice. [mm]"""
 MAX_BYTES, MAX_UNPACKED, MAX_CELLS, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 50_000, 5_000, 60
 """No measuring sheet is larger than this."""
 LONGEST = 30
@@ -278,31 +280,38 @@ def _fit_sheet(
     top, columns = heading
     for row in range(top + 1, sheet.max_row + 1):
         name = str(sheet.cell(row, columns[QUANTITY]).value or "").strip()
-        cell = sheet.cell(row, columns[READ])
-        where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
-        if isinstance(cell, MergedCell):
-            if name:
-                says = "the cell is joined to another, so nobody can tell which reading is meant"
-                found.wrong("C023", where, says, "Split the cells and write each reading in its own.")
-            continue
-        if cell.value is None or str(cell.value).strip() == "":
-            if cell.coordinate in formulas:
-                found.wrong("C012", where, "there is a formula here without a value", "Type the reading itself.")
-            continue
-        if not name:
-            says = f"'{str(cell.value)[:30]}' stands in a row that asks for nothing"
-            found.wrong("C013", where, says, "Write it in the row of what was measured.")
-            continue
         place_text = str(sheet.cell(row, columns[PLACE]).value or "1").strip().removesuffix(".0")
         attempt = str(sheet.cell(row, columns["attempt"]).value or "1") if "attempt" in columns else "1"
         note = str(sheet.cell(row, columns[NOTE]).value or "").strip() if NOTE in columns else ""
-        asked = _Asked(student, name, place_text, attempt.removesuffix(".0"), unit, where, note)
-        reading = _reading(course, asked, _as_typed(cell), found)
-        if reading:
-            found.readings.append(reading)
-        if reading and cell.coordinate in formulas:
-            says = f"a formula stands here; what it last came to is taken in: {reading.raw}"
-            found.asks.append((reading, Problem("C103", where, says, "Type the reading itself.", severe=False)))
+        for heading, reader in ((READ, ""), (SECOND, SECOND)):
+            if heading in columns:
+                cell = sheet.cell(row, columns[heading])
+                where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
+                asked = _Asked(student, name, place_text, attempt.removesuffix(".0"), unit, where, note, reader)
+                _fit_cell(course, asked, cell, cell.coordinate in formulas, found)
+
+
+def _fit_cell(course: Course, asked: _Asked, cell: Cell | MergedCell, formula: bool, found: _Found) -> None:
+    """Take in one cell for a reading, or say why not."""
+    if isinstance(cell, MergedCell):
+        if asked.quantity:
+            says = "the cell is joined to another, so nobody can tell which reading is meant"
+            found.wrong("C023", asked.where, says, "Split the cells and write each reading in its own.")
+        return
+    if cell.value is None or str(cell.value).strip() == "":
+        if formula:
+            found.wrong("C012", asked.where, "there is a formula here without a value", "Type the reading itself.")
+        return
+    if not asked.quantity:
+        says = f"'{str(cell.value)[:30]}' stands in a row that asks for nothing"
+        found.wrong("C013", asked.where, says, "Write it in the row of what was measured.")
+        return
+    reading = _reading(course, asked, _as_typed(cell), found)
+    if reading:
+        found.readings.append(reading)
+    if reading and formula:
+        says = f"a formula stands here; what it last came to is taken in: {reading.raw}"
+        found.asks.append((reading, Problem("C103", asked.where, says, "Type the reading itself.", severe=False)))
 
 
 def _as_typed(cell: Cell) -> object:
@@ -535,20 +544,42 @@ def _twice(new: Iterable[Reading]) -> Iterator[Problem]:
 
 
 def _apart(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
-    """What to ask when two people read an opening differently; both readings are kept and count."""
-    fresh, openings = set(new), course.cabinet.openings
+    """What to ask when two people read one thing too far apart; both readings are kept and count."""
+    fresh, allowed = set(new), _allowed_apart(course)
     groups: dict[tuple, list[Reading]] = {}
     for student in sorted({one.student for one in fresh}):
         for one in course.log.readings(student):
-            if one.value is not None and one.quantity.rpartition(".")[0] in openings:
+            if one.value is not None and one.quantity in allowed:
                 groups.setdefault(one.key[:4], []).append(one)
     for group in groups.values():
         low = min(group, key=lambda one: one.value or Fraction(0))
         high = max(group, key=lambda one: one.value or Fraction(0))
         assert low.value is not None and high.value is not None
-        if high.value - low.value > APART and not fresh.isdisjoint(group):
+        if high.value - low.value > allowed[low.quantity] and not fresh.isdisjoint(group):
             shown = course.student(low.student).shown
-            first, second = (f"{one.reader or 'the student'} read {one.raw} ({one.where})" for one in (low, high))
+            first, second = (f"{_who(one)} read {one.raw} ({one.where})" for one in (low, high))
             says = f"{low.student}, {low.quantity}, place {low.place}: {first}, {second}"
             do = f"They are {shown.size(high.value - low.value)} apart and both count: read it again together."
             yield Problem("C101", next(one.where for one in group if one in fresh), says, do, severe=False)
+
+
+def _who(one: Reading) -> str:
+    return {"": "the student", SECOND: f"the {SECOND}"}.get(one.reader, one.reader)
+
+
+def _allowed_apart(course: Course) -> dict[str, Fraction]:
+    """How far two people may differ at each size: the limit of the narrowest check that reads it. [mm]"""
+    openings = course.cabinet.openings
+    found = {
+        quantity.name: APART for quantity in course.cabinet.graph.quantities
+        if quantity.name.rpartition(".")[0] in openings
+    }  # fmt: skip
+    try:
+        checks = checks_of(course)
+    except InputRefused:  # a check that cannot be used is told by `check` and `grade`; readings come in all the same
+        return found
+    for check in checks:
+        for name, _, _ in check.reads:
+            if name not in found or name.rpartition(".")[0] not in openings:
+                found[name] = min(limit_of(check), found.get(name, limit_of(check)))
+    return found

@@ -16,8 +16,6 @@ from rubrics.instruments import Instrument, instrument
 from shared.problems import OutOfRange
 from shared.units import INCH
 
-SECOND = "second reader"
-"""Under which name a partner's readings of a measuring sheet are kept."""
 MOSTLY = Fraction(19, 20)
 """Share of readings that must be whole steps for these to be the steps that people read to: our choice."""
 SURPRISE = 0.01

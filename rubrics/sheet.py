@@ -55,6 +55,9 @@ PART_COLUMNS = (
     Column("part name", 9, 9),
 )  # fmt: skip
 READ, NOTE, QUANTITY, PLACE = "reading", "note", "quantity", "place"
+SECOND = "second reader"
+"""Heading of the column for a partner's readings, and the name under which they are kept."""
+SECOND_COLUMN = Column(SECOND, 14, 13)
 KEYS = {"course": "Course", "student": "Student id", "unit": "Unit", "name": "Student", "note": "How"}
 """Labels in the first column of the head, and what they are called here."""
 STAGE_TITLES = {
@@ -87,6 +90,16 @@ class FitRow:
     upper: str
     instrument: str
     who: str
+    second: bool
+    """Whether a second person reads it too."""
+
+
+def columns_of(course: Course) -> tuple[Column, ...]:
+    """Columns of the first sheet; with one for a second reader where the course asks for it (`second_reader: yes`)."""
+    if course.text("second_reader") != "yes":
+        return COLUMNS
+    before = [column.heading for column in COLUMNS].index(NOTE)
+    return (*COLUMNS[:before], SECOND_COLUMN, *COLUMNS[before:])
 
 
 def fit_rows(course: Course, student: Student) -> tuple[FitRow, ...]:
@@ -118,7 +131,7 @@ def _row(
         upper = f"{text(check.upper)} apart"
     return FitRow(
         check.check, check.group, check.assembly, check.stage, check.where, what, name, places, text(target), lower,
-        upper, instrument, check.who,
+        upper, instrument, check.who, check.readers > 1 and SECOND_COLUMN in columns_of(course),
     )  # fmt: skip
 
 
@@ -164,11 +177,13 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     sheet = book.active
     assert isinstance(sheet, Worksheet)
     sheet.title = FIT
-    large = student.large_print
+    large, columns = student.large_print, columns_of(course)
+    second = SECOND_COLUMN in columns
     _head(sheet, course, student, "Write each reading in the yellow column, as you read it: 30.2 or 1 3/16.")
-    last = _readings(sheet, fit_rows(course, student), large)
-    _finish(sheet, course, student, COLUMNS, last, READ if large else NOTE)
-    _warned(sheet, COLUMNS, READ, last, "A long entry", "Write one reading here, as in 30.2 or 1 3/16.", "25")
+    last = _readings(sheet, columns, fit_rows(course, student), large)
+    _finish(sheet, course, student, columns, last, (SECOND if second else READ) if large else NOTE)
+    for heading in (READ, SECOND) if second else (READ,):
+        _warned(sheet, columns, heading, last, "A long entry", "Write one reading here, as in 30.2 or 1 3/16.", "25")
     parts = book.create_sheet(PARTS)
     _head(parts, course, student, "Write cut, jointed, fitted or glued beside each part, and the date.")
     last = _parts(parts, course, student)
@@ -206,7 +221,7 @@ def _head(sheet: Worksheet, course: Course, student: Student, note: str) -> None
         sheet.row_dimensions[number].height = size * 1.5
 
 
-def _readings(sheet: Worksheet, rows: Iterable[FitRow], large: bool) -> int:
+def _readings(sheet: Worksheet, columns: Sequence[Column], rows: Iterable[FitRow], large: bool) -> int:
     """Write the rows under a line for each stage and check; gives the last line."""
     size, line, group = _size(large), TOP, ("", "")
     for row in rows:
@@ -218,11 +233,13 @@ def _readings(sheet: Worksheet, rows: Iterable[FitRow], large: bool) -> int:
             sheet.row_dimensions[line].height = size * 2
         for place in range(1, row.places + 1):
             line += 1
-            texts = (
-                row.group, row.title, row.what, str(place), row.target, row.lower, row.upper, row.instrument, row.who,
-                "", "", row.quantity,
-            )  # fmt: skip
-            _line(sheet, line, COLUMNS, texts, large, (READ, NOTE))
+            known = {
+                "check": row.group, "where": row.title, "what to measure": row.what, PLACE: str(place),
+                "target": row.target, "lower": row.lower, "upper": row.upper, "with": row.instrument,
+                "checked by": row.who, QUANTITY: row.quantity,
+            }  # fmt: skip
+            texts = [known.get(column.heading, "") for column in columns]
+            _line(sheet, line, columns, texts, large, (READ, SECOND, NOTE) if row.second else (READ, NOTE))
     return line
 
 

@@ -21,7 +21,8 @@ from rubrics.class_findings import CheckFigures, class_figures, findings, progre
 from rubrics.class_report import report, write_class_report
 from rubrics.grading import Grades, grade
 from rubrics.last_term import changes, figures_csv, read_last_term
-from rubrics.readers import SECOND, digits, pairs, readers
+from rubrics.readers import digits, pairs, readers
+from rubrics.sheet import SECOND
 from shared.problems import InputRefused
 from shared.units import INCHES, MM
 

@@ -441,10 +441,49 @@ def test_two_readers_who_disagree_on_an_opening_are_asked(course, second: str, a
     assert collect(course, [path]).questions == ()
 
 
-def test_two_readers_may_differ_where_nothing_is_fitted(course):
-    """Only the openings, from which everything behind them is cut, are asked about."""
-    path = csv_of(course, "s1,door.rail.top.shoulder,1,1,261,RS", "s1,door.rail.top.shoulder,1,1,262,")
-    assert collect(course, [path]).questions == ()
+@pytest.mark.parametrize(("second", "asked"), [("261.31", 1), ("261.3", 0)])
+def test_elsewhere_two_readers_may_differ_by_the_limit_of_the_check(course, second: str, asked: int):
+    """A shoulder is held to 0.3 mm: what is further apart is asked about, and both readings are kept."""
+    path = csv_of(course, "s1,door.rail.top.shoulder,1,1,261,", f"s1,door.rail.top.shoulder,1,1,{second},RS")
+    assert [str(ask).replace("\u00a0", " ") for ask in collect(course, [path]).questions] == [
+        "class.csv:2: C101: s1, door.rail.top.shoulder, place 1: the student read 261 (class.csv:2), "
+        "RS read 261.31 (class.csv:3)\n    They are 0.3 mm apart and both count: read it again together."
+    ][:asked]
+    assert len(course.log.readings()) == 2
+
+
+def test_a_second_reader_has_a_column_of_their_own(course_of):
+    """Both readings come in from one row, the partner's under that name; again changes nothing, and both count."""
+    course = course_of(course="title: Test course\nid: test\nsecond_reader: yes\n")
+    shoulder = "door.rail.top.shoulder"
+    path = changed(
+        sheet_of(course, readings={(shoulder, 1): "261.4"}),
+        lambda book: setattr(cell_of(book, shoulder, heading="second reader"), "value", "260.6"),
+    )
+    collected = collect(course, [path])
+    assert said(collected) == [] and collected.taken.added == 2
+    assert [(one.raw, one.reader, one.cell[0]) for one in course.log.readings()] == [
+        ("261.4", "", "J"), ("260.6", "second reader", "K"),
+    ]  # fmt: skip
+    assert [ask.says.partition(": ")[2] for ask in collected.questions if ask.code == "C101"] == [
+        f"the second reader read 260.6 (s1.xlsx:Fit checks!{course.log.readings()[1].cell}), "
+        f"the student read 261.4 (s1.xlsx:Fit checks!{course.log.readings()[0].cell})"
+    ]
+    assert course.values(course.student("s1")).number(shoulder) == 261
+    assert collect(course, [path]).taken.added == 0
+
+
+def test_a_fault_of_the_second_reader_has_its_own_cell(course_of):
+    """A word there is told with the address of that cell, and the student's reading comes in."""
+    course = course_of(course="title: Test course\nid: test\nsecond_reader: yes\n")
+    path = changed(
+        sheet_of(course, readings={(WIDTH, 1): "364.8"}),
+        lambda book: setattr(cell_of(book, heading="second reader"), "value", "same"),
+    )
+    collected = collect(course, [path])
+    address = cell_of(load_workbook(path), heading="second reader").coordinate
+    assert said(collected)[0].startswith(f"s1.xlsx:Fit checks!{address}: C017: 'same' is not a length")
+    assert [one.raw for one in course.log.readings()] == ["364.8"]
 
 
 def test_states_of_parts_come_in_after_the_readings(course):

@@ -123,6 +123,30 @@ def test_only_the_cells_to_be_written_are_open_and_they_are_text(course):
         assert sheet.protection.sheet and not sheet.protection.password
 
 
+def test_a_second_reader_is_asked_for_where_a_partner_checks(course_of):
+    """With `second_reader: yes` there is a column; open where two people read, closed where a gauge decides."""
+    course = course_of(roster=ROSTER, course="title: Test course\nid: test\nsecond_reader: yes\n")
+    open_ = {
+        row["quantity"].value: not row["second reader"].protection.locked for row in rows_of(book_of(course)[FIT])
+    }
+    assert open_["door.rail.top.shoulder"] and open_["divider.upper.width"] and not open_["door.groove.width"]
+    assert {row.quantity: row.second for row in fit_rows(course, course.student("s1"))} == open_
+
+
+def test_without_the_setting_nobody_is_asked_twice(course):
+    """No column, and no row that asks for a second person."""
+    assert "second reader" not in next(rows_of(book_of(course)[FIT]))
+    assert not any(row.second for row in fit_rows(course, course.student("s1")))
+
+
+def test_a_second_reading_is_printed_in_large_print_too(course_of):
+    """There the columns after the readings are left out, and the second reading is one."""
+    course = course_of(roster=ROSTER, course="title: Test course\nid: test\nsecond_reader: yes\n")
+    sheet = book_of(course, "s3")[FIT]
+    _, columns = cells_by_heading(sheet, ("reading", "quantity"))
+    assert sheet.print_area.partition(":")[2].startswith("$K$") and columns["second reader"] == 11
+
+
 def test_an_unusual_entry_brings_a_warning_and_may_stand(course):
     """Validation never blocks: its style is a warning, on the readings and on the states."""
     book = book_of(course)
