@@ -9,7 +9,7 @@ import pytest
 
 from course.course import Course
 from rubrics.decide import SURE
-from rubrics.proof import proof, unjudged
+from rubrics.proof import proof, reaches, unjudged
 
 COURSE = "title: T\nid: t\ndate: 2026-10-05\nshop: {machines: [table saw]}\n"
 ONE = "id,name\ns1,Ada Test\n"
@@ -114,3 +114,75 @@ def test_it_stops_nothing_and_follows_the_wanted_certainty(made):
     assert list(unjudged(course, 0.5)) == []
     hard = {one.check.id for one in unjudged(course, 1 - 1e-9)}
     assert "door.rail.top.shoulder" in hard and "door.groove.depth" not in hard
+
+
+WIDE_RAILS = 'bands: {"*.shoulder": {lower: -0.5 mm, upper: 0.5 mm}}\n'
+"""Each rail may be 0.5 off; the pair is to agree to 0.4, as the check has it."""
+PANELS = """check: panel_width
+title: Panel width
+stage: frame
+for: [frame and panel]
+items:
+  - {title: panel width, kind: size, reads: [panel.*.width], instrument: caliper, lower: LOWER, upper: UPPER, points: 1}
+"""
+
+
+def test_what_the_check_of_one_part_lets_pass_must_not_fail_that_of_a_pair(made):
+    """A rail 0.5 longer than it should be is let pass, and alone makes the pair differ by 0.5 where 0.4 is asked."""
+    text = said(made(WIDE_RAILS))
+    assert text == (
+        "checks/08_shoulder.yaml:1:1: V021: s1: 'the two rails: difference' of back, door is to be at most 0.4 mm; "
+        "back.rail.top.shoulder, back.rail.bottom.shoulder, door.rail.top.shoulder, door.rail.bottom.shoulder may be "
+        "0.5 mm off by its own check, and 0.5 mm arrives here, so an ordinary error fails it\n"
+        '    Write `bands: {"*.shoulder.the_two_rails": {upper: 0.5 mm}}` in course.yaml, or hold what was made closer: '
+        '`bands: {"shoulder": {lower: -0.4 mm, upper: 0.4 mm}}`.'
+    )
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        WIDE_RAILS.replace("}}", '}, "*.shoulder.the_two_rails": {upper: 0.5 mm}}'),
+        WIDE_RAILS.replace("0.5", "0.4"),
+    ],
+)
+def test_either_of_the_two_changes_passes(made, change: str):
+    """A wider band for the pair, or a closer one for the rails."""
+    assert said(made(change)) == ""
+
+
+def with_panels(made, half: str, course: str = PAIR) -> Course:
+    from course.course import read_course
+
+    folder = made(course).folder
+    (folder / "checks").mkdir(exist_ok=True)
+    text = PANELS.replace("LOWER", f"-{half} mm").replace("UPPER", f"{half} mm")
+    (folder / "checks" / "21_panel_width.yaml").write_text(text, "utf-8")
+    return read_course(folder)
+
+
+def test_an_error_of_reading_that_arrives_twice(made):
+    """A panel follows the depth of its grooves by 2: the caliper's 1.645 u of 0.0346, twice, is more than 0.06."""
+    found = [one for one in reaches(with_panels(made, "0.06"), SURE) if one.quantity.endswith("groove.depth")]
+    assert {(one.check.id, round(float(one.arrives / one.off), 6)) for one in found} == {
+        ("back.panel.1.width", 2.0), ("back.panel.2.width", 2.0),
+    }  # fmt: skip
+
+
+def test_the_size_of_a_panel_follows_its_bay(made):
+    """A bay read with the rule is sure to 0.256, and all of it arrives at a panel: 0.2 is too narrow, 0.3 is not."""
+    told = [line for line in said(with_panels(made, "0.2")).splitlines() if "V021" in line or "back.bay" in line]
+    assert told == [
+        "checks/21_panel_width.yaml:1:1: V021: s1: 'panel width' of back panel 1, back panel 2 is to be within -0.2 and "
+        "0.2 mm; its size follows back.bay.1.width, back.bay.2.width, read with the rule sure to 0.26 mm, and 0.26 mm "
+        "arrives here, so an ordinary error fails it",
+        '    Write `bands: {"panel_width": {lower: -0.3 mm, upper: 0.3 mm}}` in course.yaml, or read back.bay.1.width '
+        "with the caliper.",
+    ]
+    assert said(with_panels(made, "0.3")) == ""
+
+
+def test_where_several_errors_arrive_the_largest_is_told(made):
+    """At 0.06 the case, the bays, the rails and the grooves are each too much: one line, of the bays, and no way round."""
+    told = [line for line in said(with_panels(made, "0.06")).splitlines() if "V021" in line]
+    assert len(told) == 1 and "follows case.back.width, back.bay.1.width, back.bay.2.width, read" in told[0]
