@@ -226,7 +226,20 @@ class _Draft:
         return [(self.path(head, m) + tail, self.path(head, m)) for m in self.members.get(head, ())]
 
     def holds(self, when: tuple[tuple[str, str], ...]) -> bool:
-        return all(self.choices.get(key) == word for key, word in when)
+        """Whether what something is for has been chosen."""
+        return _holds(when, self.choices)
+
+    def chosen(self, spec: QuantitySpec) -> QuantitySpec:
+        """A quantity whose formula goes by a choice of the kind, with the formula of the word that is chosen."""
+        if spec.by not in self.choices:
+            return spec
+        word = self.choices[spec.by]
+        text = dict(spec.cases).get(word)
+        if text is None:
+            says = f"the quantity '{spec.name}' says nothing for {spec.by}: {word}"
+            self.builder.wrong("K001", spec.place, says, f"Write a formula for '{word}' under `when:`.")
+            text = Text("0 mm", spec.place)
+        return replace(spec, formula=text, by="", cases=())
 
 
 @dataclass
@@ -299,18 +312,20 @@ class _Builder:
         for role, text in planned.stock.items():
             if role not in stock:
                 self.wrong("P011", text.place, f"'{kind.name}' has no stock role '{role}'", meant(role, stock))
-        for role, wanted in stock.items():
-            if wanted not in self.plan.stock:
-                place = planned.stock[role].place if role in planned.stock else planned.place
-                self.wrong("P012", place, f"the plan has no stock '{wanted}' for the {role} of '{name}'",
-                           meant(wanted, self.plan.stock))  # fmt: skip
-                return
         choices = {}
         for spec in kind.choices:
             given = planned.sizes.get(spec.name, spec.formula)
             choices[spec.name] = given.text if given else ""
             if given and spec.words and given.text not in spec.words:
                 self.wrong("P013", given.place, f"{spec.name} is '{given.text}'", meant(given.text, spec.words))
+                choices[spec.name] = spec.formula.text if spec.formula else spec.words[0]
+        used = {part.stock for part in kind.parts if _holds(part.when, choices)}
+        for role, wanted in stock.items():
+            if role in used and wanted not in self.plan.stock:
+                place = planned.stock[role].place if role in planned.stock else planned.place
+                self.wrong("P012", place, f"the plan has no stock '{wanted}' for the {role} of '{name}'",
+                           meant(wanted, self.plan.stock))  # fmt: skip
+                return
         mark = self._mark(planned, leaf)
         draft = _Draft(self, planned, name, kind, opening, members, sizes, stock, choices, mark)
         self.drafts[name] = draft
@@ -372,6 +387,8 @@ class _Builder:
 
     def _parts(self, draft: _Draft) -> None:
         for spec in draft.kind.parts:
+            if not draft.holds(spec.when):
+                continue
             base = spec.name.removesuffix(".*")
             found = draft.each(spec.name)
             for number, (full, this) in enumerate(found, 1):
@@ -484,7 +501,7 @@ class _Builder:
 
     def _quantities(self, draft: _Draft) -> None:
         kind, given = draft.kind, dict(draft.planned.sizes)
-        for spec in kind.quantities:
+        for spec in map(draft.chosen, kind.quantities):
             if not draft.holds(spec.when):
                 continue
             for full, this in draft.each(spec.name):
@@ -729,6 +746,10 @@ class _Builder:
             )  # fmt: skip
         except BadFormula as error:
             self.wrong("K003", spec.place, f"the rule '{spec.must}': {error}", "Check the names in it.")
+
+
+def _holds(when: tuple[tuple[str, str], ...], choices: dict[str, str]) -> bool:
+    return all(choices.get(key) == word for key, word in when)
 
 
 def _with_unit(written: str) -> str:

@@ -56,6 +56,7 @@ class PartSpec:
     stock: str
     grain: str
     sizes: tuple[tuple[str, Text], ...]
+    when: tuple[tuple[str, str], ...]
     place: Place
 
 
@@ -266,7 +267,8 @@ class _Reader:
 
     def part(self, name: str, node: Node, place: Place) -> PartSpec:
         block = self.mapping(node, place, name)
-        self.known(block, ("title", "mark", "stock", "grain", "length", "width", "thickness"), f"the part '{name}'")
+        known = ("title", "mark", "stock", "grain", "length", "width", "thickness", "when")
+        self.known(block, known, f"the part '{name}'")
         sizes = tuple((n, v) for n in ("length", "width", "thickness") if isinstance(v := block.get(n), Text))
         for needed in ("length", "width"):
             if needed not in dict(sizes):
@@ -274,7 +276,7 @@ class _Reader:
         base = name.removesuffix(".*")
         return PartSpec(
             name, block.text("title", base), block.text("mark", base[:1].upper()), block.text("stock"),
-            block.text("grain", "length"), sizes, place,
+            block.text("grain", "length"), sizes, self.pairs(block.get("when"), place, "when"), place,
         )  # fmt: skip
 
     def joint(self, name: str, node: Node, place: Place) -> JointSpec:

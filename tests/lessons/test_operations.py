@@ -59,7 +59,7 @@ class TestBuiltIn:
     def test_all_files_can_be_read(self):
         """The built-in operations have no problem."""
         assert [str(problem) for problem in PROBLEMS] == []
-        assert len(OPERATIONS) == 38
+        assert len(OPERATIONS) == 46
 
     def test_every_feature_of_every_kind_and_joint_is_made_once(self):
         """Each feature has one operation; a second one says for which parts it is."""
@@ -112,7 +112,7 @@ class TestBuiltIn:
     def test_a_guard_that_comes_off_is_replaced_and_put_back(self):
         """Wherever a dado set runs, the page says what replaces the guard and that it goes back on at once."""
         found = [o for o in ALL if any("dado_table_saw" in route.cautions for route in o.routes.values())]
-        assert [operation.number for operation in found] == [10, 11, 22, 23, 24]
+        assert [operation.number for operation in found] == [10, 11, 22, 23, 24, 42]
         for operation in found:
             said = " ".join(operation.before_start)
             assert re.search(r"[Ff]eatherboards?.* replaces? it|A jig replaces it", said), operation.name
@@ -120,13 +120,15 @@ class TestBuiltIn:
 
     def test_a_new_set_up_of_the_dado_set_is_checked_by_the_instructor(self):
         """Where the dado set is set up, the danger stands before that step and the instructor looks at it."""
-        for name in ("cut dadoes", "cut end rabbets", "make a test tenon"):
+        for name in ("cut dadoes", "cut end rabbets", "make a test tenon", "cut the drawer rabbets"):
             step = next(s for s in OPERATIONS[name].routes["machine"].steps if "DAD-03" in s.cautions)
             assert "instructor check" in step.text
 
     def test_dado_set_leaves_the_saw_as_it_was(self):
         """The last user of a set-up with the dado set puts guard, fingers and riving knife back."""
-        for name in ("cut dadoes", "cut end rabbets", "cut the tenons", "cut the tenons on the muntins"):
+        for name in (
+            "cut dadoes", "cut end rabbets", "cut the tenons", "cut the tenons on the muntins", "cut the drawer rabbets",
+        ):  # fmt: skip
             last = OPERATIONS[name].routes["machine"].steps[-1]
             assert last.cautions == ("DAD-05",)
             assert all(word in last.text for word in ("riving knife", "anti-kickback fingers", "guard"))
