@@ -44,7 +44,26 @@ assemblies:
   door: {kind: frame and panel, in: divider.upper, use: door, joints: {joint: dowels}}
 """
 HAUNCHED = HEAD + "  back: {kind: frame and panel, in: case.back, joints: {joint: haunched tenon}}\n"
-PLANS = {"demo": DEMO, "uprights": UPRIGHTS, "pair": PAIR, "dowels": DOWELS, "haunched": HAUNCHED}
+DRAWERS = """unit: mm
+stock:
+  case: {material: birch plywood, form: sheet, thickness: 18}
+  frame: {material: cherry, form: solid, thickness: 18}
+  drawer: {material: cherry, form: solid, thickness: 12}
+  bottom: {material: birch plywood, form: sheet, thickness: 6}
+assemblies:
+  case: {kind: carcass}
+  divider: {kind: dividers, in: case.inside, openings: {low: 120, middle: 120, high: rest}}
+  tray: {kind: drawer, in: divider.low, stock: {box: drawer, floor: bottom}}
+  box:
+    kind: drawer
+    in: divider.middle
+    runs: side slides
+    front: applied
+    joints: {corner: dowels}
+    dowel: {diameter: 6, depth_face: 8}
+    stock: {box: drawer, floor: bottom, facing: frame}
+"""
+PLANS = {"drawers": DRAWERS, "demo": DEMO, "uprights": UPRIGHTS, "pair": PAIR, "dowels": DOWELS, "haunched": HAUNCHED}
 
 
 def cabinet(text):
@@ -173,6 +192,27 @@ class TestOtherPlans:
         built = cabinet(text)
         works, _ = work_of(built, OPERATIONS)
         assert [str(problem) for problem in proof(works, built)] == []
+
+    def test_a_drawer_is_made_to_the_real_opening_and_before_the_finish(self):
+        """Parts after the case is measured, grooves, corners, bottom, glue, fit; the finish waits for all of it."""
+        works = ordered(DRAWERS)
+        assert [w.operation.number for w in works if w.assemblies[0].name == "tray"] == [3, 4, 5, 35, 41, 42, 43, 44, 45]
+        assert at(works, "measure the real case") < at(works, "cut drawer parts to the real opening", "tray")
+        assert works[-1].operation.name == "sand, finish and inspect"
+        before = {one.operation.number for one in works[-1].before()}
+        assert before >= {45, 46, 47}
+
+    def test_a_drawer_takes_the_joint_and_the_runners_of_the_plan(self):
+        """Dowels in place of rabbets, slides in place of wood, a front applied after the drawer runs."""
+        works = ordered(DRAWERS)
+        assert [w.operation.number for w in works if w.assemblies[0].name == "box"] == [35, 39, 41, 43, 44, 46, 47]
+
+    def test_drawer_parts_are_not_ripped_before_the_opening_is_read(self):
+        """Their height follows the real opening, so the first ripping leaves them alone."""
+        works = ordered(DRAWERS)
+        assert not any(p.assembly in ("tray", "box") for p in works[at(works, "rip to width")].parts)
+        assert {p.stock for p in works[at(works, "plane to thickness")].parts} == {"drawer", "frame"}
+        assert {p.stock for p in works[at(works, "break down sheets")].parts} == {"case", "bottom"}
 
     def test_uprights_and_what_stands_on_them_are_glued_with_the_case(self):
         """Dadoes of boards inside boards come before the dry fit of the case, holes for pins before glue."""

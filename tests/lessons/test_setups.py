@@ -24,6 +24,25 @@ assemblies:
   case: {kind: carcass}
   wall: {kind: uprights, in: case.inside, openings: {left: 150, right: rest}}
 """
+DRAWERS = """unit: mm
+stock:
+  case: {material: birch plywood, form: sheet, thickness: 18}
+  frame: {material: cherry, form: solid, thickness: 18}
+  drawer: {material: cherry, form: solid, thickness: 12}
+  bottom: {material: birch plywood, form: sheet, thickness: 6}
+assemblies:
+  case: {kind: carcass}
+  divider: {kind: dividers, in: case.inside, openings: {low: 120, middle: 120, high: rest}}
+  tray: {kind: drawer, in: divider.low, stock: {box: drawer, floor: bottom}}
+  box:
+    kind: drawer
+    in: divider.middle
+    runs: side slides
+    front: applied
+    joints: {corner: dowels}
+    dowel: {diameter: 6, depth_face: 8}
+    stock: {box: drawer, floor: bottom, facing: frame}
+"""
 
 
 def built(text):
@@ -237,9 +256,10 @@ class TestReadings:
         assert found[:2] == ("door.stile.left.width", "door.stile.right.width")
 
     def test_every_pattern_finds_something_somewhere(self):
-        """No pattern of a built-in operation is a misspelling: each finds a quantity in one of two cabinets."""
-        other = built(UPRIGHTS)
-        works = [(one, CABINET) for one in WORKS] + [(one, other) for one in work_of(other, OPERATIONS)[0]]
+        """No pattern of a built-in operation is a misspelling: each finds a quantity in one of three cabinets."""
+        others = [built(UPRIGHTS), built(DRAWERS)]
+        works = [(one, CABINET) for one in WORKS]
+        works += [(one, other) for other in others for one in work_of(other, OPERATIONS)[0]]
         lost = [
             (operation.name, pattern)
             for operation in OPERATIONS.values()
