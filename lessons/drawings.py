@@ -99,10 +99,11 @@ def front_view(bench: Bench) -> Drawing:
     cabinet, placed = bench.cabinet, layout(bench.cabinet, bench.values)
     seen = [a for a in cabinet.assemblies.values() if not hidden(a)]
     whole = _around(placed.parts[p.name] for p in cabinet.parts if p.name in placed.parts and _of(p, seen))
-    sketch = bench.sketch("Front view", _front_words(bench, seen, whole), whole.width, whole.height)
-    view = _View(sketch, whole.top)
     names = {a.name for a in seen}
     frames = {name for name in placed.frames if name in names}
+    words = _front_words(bench, [a.title for a in seen if a.name in frames], whole)
+    sketch = bench.sketch("Front view", words, whole.width, whole.height)
+    view = _View(sketch, whole.top)
     covered = {cabinet.assemblies[name].fills for name in frames}
     loose = [p for p in _shown_parts(cabinet, placed, names) if _is_board(cabinet, p)]
     for part in _shown_parts(cabinet, placed, names):
@@ -266,7 +267,7 @@ def _lanes(spans: list[Span]) -> list[list[Span]]:
     return lanes
 
 
-def _front_words(bench: Bench, seen: list[Assembly], whole: Box) -> str:
+def _front_words(bench: Bench, frames: list[str], whole: Box) -> str:
     shown = bench.shown
     openings = [
         f"{name.rsplit('.', 1)[-1]} {shown.size(bench.values.number(f'{name}.width'))} wide and "
@@ -274,7 +275,6 @@ def _front_words(bench: Bench, seen: list[Assembly], whole: Box) -> str:
         for name in bench.cabinet.openings
         if _is_leaf(bench.cabinet, name) and not _only_hidden(bench.cabinet, name)
     ]
-    frames = [a.title for a in seen if a.fills and shape(a.kind).get("shape") == "frame"]
     words = f"{bench.cabinet.title} from the front, {shown.size(whole.width)} wide and {shown.size(whole.height)} high"
     words += f"; openings: {', '.join(openings)}" if openings else ""
     return words + (f"; in them: {', '.join(frames)}." if frames else ".")
@@ -756,9 +756,13 @@ def corner(bench: Bench, assembly: str) -> Drawing:
 def diagonals(bench: Bench, assembly: str) -> Drawing:
     """An assembly in its clamps with both diagonals and blanks to write them in."""
     placed = layout(bench.cabinet, bench.values)
-    box = placed.frames.get(assembly) or _around(
-        placed.parts[p.name] for p in bench.cabinet.parts if p.assembly == assembly and p.name in placed.parts
-    )
+    deep = shape(bench.cabinet.assemblies[assembly].kind).get("diagonals", "")
+    if deep:
+        box = Box(Fraction(0), Fraction(0), *(bench.values.number(f"{assembly}.{size}") for size in deep.split()))
+    else:
+        box = placed.frames.get(assembly) or _around(
+            placed.parts[p.name] for p in bench.cabinet.parts if p.assembly == assembly and p.name in placed.parts
+        )
     names = diagonal_names(bench, assembly)
     sizes = ", ".join(dict.fromkeys(bench.shown.size(_target(bench, name)) for name in names))
     words = f"The diagonals a and b should both be {sizes}. Squeeze the longer one by half of the difference "
@@ -767,7 +771,7 @@ def diagonals(bench: Bench, assembly: str) -> Drawing:
     k = sketch.scale
     w, h = float(box.width) * k, float(box.height) * k
     sketch.rect(Area(0, 0, w, h), "outline", assembly)
-    inner = [view for name, view in placed.parts.items() if name.startswith(f"{assembly}.")]
+    inner = [] if deep else [view for name, view in placed.parts.items() if name.startswith(f"{assembly}.")]
     for part in inner:
         sketch.rect(
             Area(
@@ -783,7 +787,7 @@ def diagonals(bench: Bench, assembly: str) -> Drawing:
         sketch.label(x, y, text, bold=True)
     for share in (0.2, 0.8):
         _clamp(sketch, w, h * share)
-    sketch.chain("y", -10.0, [Span(0, h, bench.said(box.height), "height")], -1, 0.0)
+    sketch.chain("y", -10.0, [Span(0, h, bench.said(box.height), deep.split()[1] if deep else "height")], -1, 0.0)
     sketch.chain("x", h + 5.0, [Span(0, w, bench.said(box.width), "width")], 1, h)
     says = [f"{_letter(name)}: {bench.shown.bare(_target(bench, name))}  reads" for name in names]
     at, line = w + 16.0, sketch.size * 2.2

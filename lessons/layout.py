@@ -141,6 +141,8 @@ def _fill(cabinet: Cabinet, assembly: Assembly, values: Values, found: Layout) -
         _frame(cabinet, assembly, roles, values, found)
     elif assembly.fills and roles.get("shape") == "board":
         _board(cabinet, assembly, values, found)
+    elif assembly.fills and roles.get("shape") == "drawer":
+        _drawer(cabinet, assembly, roles, values, found)
 
 
 def leaves(cabinet: Cabinet, assembly: Assembly) -> list[Assembly]:
@@ -208,6 +210,18 @@ def _board(cabinet: Cabinet, assembly: Assembly, values: Values, found: Layout) 
         length, thick = values.number(f"{part.name}.length"), values.number(f"{part.name}.thickness")
         y = room.y + room.height * number / (len(mine) + 1) - thick / 2
         found.parts[part.name] = Box(room.x + (room.width - length) / 2, y, length, thick)
+
+
+def _drawer(cabinet: Cabinet, assembly: Assembly, roles: Mapping[str, str], values: Values, found: Layout) -> None:
+    """A drawer from the front: its box at the bottom of the opening, or an applied front in the middle of it."""
+    room, groups = found.openings[assembly.fills], {p.group: p for p in cabinet.parts if p.assembly == assembly.name}
+    face = groups.get(roles["applied"])
+    part = face or groups[roles["front"]]
+    long, high = values.number(f"{part.name}.length"), values.number(f"{part.name}.width")
+    wide = long if face else values.number(f"{assembly.name}.width")
+    y = room.y + ((room.height - high) / 2 if face else 0)
+    found.frames[assembly.name] = Box(room.x + (room.width - wide) / 2, y, wide, high)
+    found.parts[part.name] = Box(room.x + (room.width - long) / 2, y, long, high)
 
 
 def _let_in_last(cabinet: Cabinet, parts: dict[str, Box]) -> Iterator[tuple[str, Box]]:

@@ -15,6 +15,7 @@ from course.kinds import read_library
 from course.plan import read_plan
 from course.quantities import Given, Origin, Values
 from course.readings import Reading
+from course.remedies import remedies
 from shared.problems import InputRefused
 from shared.units import MM
 
@@ -301,3 +302,86 @@ def test_front_between_the_sides_makes_up_the_width(width: Fraction, height: Fra
     assert v.number("drawer.width") + 2 * v.number("drawer.room.side") == width
     assert v.number("drawer.height") < height
     assert v.number("drawer.bottom.width") < v.number("drawer.side.left.length")
+
+
+@pytest.fixture
+def found(course_of):
+    """The remedies of a student with these readings and these parts cut, by name, as new sizes go by option."""
+
+    def work(readings: dict[str, str], more: str = "", states: dict[str, str] | None = None):
+        course = course_of(plan=PLAN + more)
+        student = course.student("s1")
+        for part, state in (states or {}).items():
+            course.mark(student, part, state)
+        course.log.add(
+            Reading("s1", quantity, place, 1, value, mm(value))
+            for quantity, values in readings.items()
+            for place, value in enumerate(values.split(), 1)
+        )
+        course.fresh()
+        return {one.name: one for one in remedies(course, student)}
+
+    return work
+
+
+def new(option) -> dict[str, Fraction]:
+    return {change.quantity: change.new for change in option.changes}
+
+
+def said(option) -> str:
+    return option.do.replace("\u00a0", " ")
+
+
+def test_a_narrow_drawer_is_packed_by_half_of_what_it_lacks(found):
+    """A drawer of 361.4 for 363 takes a strip of 0.8 on each side, on its walls or on the drawer; wind is asked first."""
+    remedy = found({"drawer.width": "361.4"})["narrow drawer"]
+    assert (remedy.says, remedy.size) == ("drawer 1.6\u00a0mm narrow", mm("1.6"))
+    assert remedy.look_first.startswith("Is it out of wind?")
+    closer, strips = remedy.options
+    assert "Fix a strip of 0.8 mm on each wall of the opening" in said(closer)
+    assert "re-mount the guides closer" in said(closer)
+    assert new(closer) == {}
+    assert "Glue a strip of 0.8 mm or a little more on each side and plane to fit" in said(strips)
+    assert "The drawer is 363.0 mm wide then. The strips show beside the front." in said(strips)
+    assert (strips.ask_first, strips.costs) == (True, "shows")
+
+
+def test_an_applied_front_is_left_alone(found):
+    """With an applied front the strips do not show, and on slides the slides are packed by 0.8."""
+    remedy = found({"drawer.width": "337.0"}, ON_SLIDES)["narrow drawer"]
+    pack, strips = remedy.options
+    assert "a strip of 0.8 mm behind each" in said(pack)
+    assert "The applied front stays as it is." in said(strips)
+    assert strips.costs == "stock"
+    assert strips.stock == "two strips of 0.8\u00a0mm, grain along the sides"
+
+
+def test_a_drawer_within_its_gap_needs_no_remedy(found):
+    """A drawer 0.4 narrow still runs with a gap of 0.7 at each side."""
+    assert found({"drawer.width": "362.6"}) == {}
+
+
+def test_a_divider_too_high_gives_a_higher_drawer(found):
+    """A divider 3 too high makes the drawer's opening 123, and the drawer 120.8."""
+    accept = found({"divider.lower.height": "123 123"})["divider off its line"].options[0]
+    height = mm("123") * (1 - mm("0.00992")) - 1
+    assert new(accept)["drawer.height"] == height
+    assert (new(accept)["divider.lower.height"], new(accept)["divider.upper.height"]) == (123, 423)
+    assert MM.bare(height) == "120.8"
+    assert new(accept)["drawer.side.left.width"] == new(accept)["drawer.front.width"] == height
+
+
+def test_a_drawer_side_that_is_cut_is_named_and_not_resized(found):
+    """A side cut already keeps its height; the consequence is told."""
+    accept = found({"divider.lower.height": "117 117"}, states={"drawer.side.left": "cut"})["divider off its line"].options[0]
+    assert "drawer.side.left.width" not in new(accept)
+    assert any("trim" in line for line in accept.already_cut)
+
+
+def test_a_case_out_of_square_shims_the_runners(found):
+    """With the front 2.0 out of square the drawer keeps its size and its runners are shimmed by 0.35."""
+    readings = {"case.diagonal.front_a": "722.11", "case.diagonal.front_b": "720.11"}
+    fit = found(readings)["front out of square"].options[1]
+    assert "Shim the runners of a drawer" in said(fit)
+    assert set(new(fit)) == {"drawer.shim"}
+    assert round(new(fit)["drawer.shim"], 2) == mm("0.35")

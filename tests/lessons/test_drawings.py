@@ -34,6 +34,8 @@ stock:
   case: {material: birch plywood, form: sheet, thickness: 18}
   frame: {material: cherry, form: solid, thickness: 18}
   panel: {material: cherry, form: solid, thickness: 12}
+  drawer: {material: cherry, form: solid, thickness: 12}
+  bottom: {material: birch plywood, form: sheet, thickness: 6}
 assemblies:
   case: {kind: carcass, width: 400, height: 600, depth: 200}
   divider:
@@ -43,6 +45,7 @@ assemblies:
   shelf: {kind: loose shelf, in: divider.upper}
   back: {kind: frame and panel, in: case.back, use: back, reveal: 0.5, stile.width: 45, rail.width: 45, bays: 2}
   door: {kind: frame and panel, in: divider.upper, use: door}
+  drawer: {kind: drawer, in: divider.lower, mark: R, stock: {box: drawer, floor: bottom}}
 """
 TWO_BAYS = """
 title: Two bays
@@ -98,7 +101,7 @@ def every_drawing(bench: Bench) -> dict[str, Drawing]:
 
 def _possible(bench: Bench, name: str, assembly: str) -> bool:
     needs = {
-        "frame section": "groove.width", "router table": "groove.depth", "tenon set-up": "tenon.shim",
+        "frame section": "groove.front_lip", "router table": "groove.front_lip", "tenon set-up": "tenon.shim",
         "channel": ("dado.depth", "rabbet.depth"), "diagonals": ("diagonal.a", "diagonal.front_a"),
         "reveal map": "reveal.left", "corner": "back_rabbet.width",
     }[name]  # fmt: skip
@@ -180,7 +183,7 @@ def test_every_part_in_the_front_view_is_as_long_as_its_quantity(bench: Bench) -
         sizes = {s: float(bench.values.number(f"{part.name}.{s}")) for s in ("length", "width", "thickness")}
         if f"{part.name}.shoulder" in bench.values:
             sizes["length"] = float(bench.values.number(f"{part.name}.shoulder"))
-        face = part.group in ("stile", "rail", "muntin")
+        face = part.group in ("stile", "rail", "muntin", "front")
         wanted = sorted((sizes["length"], sizes["width"] if face else sizes["thickness"]))
         assert sorted(rectangle(drawing, part.name)) == pytest.approx(wanted, abs=0.02)
     assert seen >= 8
@@ -190,6 +193,32 @@ def test_the_front_view_states_outside_sizes_and_each_opening(class_bench: Bench
     """Outside 400 by 600; openings 120 and 426 high and 364 wide; thickness 18."""
     texts = [box[0] for box in text_boxes(front_view(class_bench))]
     assert {"400.0", "600.0", "364.0", "120.0", "426.0", "18.0"} <= set(texts)
+
+
+def test_the_drawer_stands_on_the_floor_of_its_opening(class_bench: Bench) -> None:
+    """Its outline is 363 wide in 364, its height as worked, and its front lies between its two sides."""
+    placed = layout(class_bench.cabinet, class_bench.values)
+    outline, room, front = placed.frames["drawer"], placed.openings["divider.lower"], placed.parts["drawer.front"]
+    assert (outline.width, outline.y, outline.x - room.x) == (363, room.y, Fraction(1, 2))
+    assert (front.x - outline.x, outline.right - front.right) == (6, 6)
+    assert "in them: door, drawer." in front_view(class_bench).alt
+
+
+def test_an_applied_front_has_the_reveal_all_round() -> None:
+    """The applied front is seen, 1.5 from each side of its opening; the box behind it is not."""
+    text = CLASS_CABINET.replace("mark: R, stock: {", "runs: side slides, front: applied, stock: {facing: frame, ")
+    made = cabinet(text)
+    placed = layout(made, made.graph.evaluate())
+    face, room = placed.parts["drawer.face"], placed.openings["divider.lower"]
+    gaps = (face.x - room.x, room.right - face.right, face.y - room.y, room.top - face.top)
+    assert gaps == (Fraction(3, 2),) * 4
+    assert "drawer.front" not in placed.parts
+
+
+def test_the_diagonals_of_a_drawer_are_drawn_from_above(class_bench: Bench) -> None:
+    """Width 363 by length 176, whose diagonals are 403.4."""
+    drawing = DRAWINGS["diagonals"](class_bench, "drawer")
+    assert {"363.0", "176.0", "a: 403.4  reads"} <= {box[0].replace("\u00a0", " ") for box in text_boxes(drawing)}
 
 
 def test_the_back_is_not_in_the_front_view(class_bench: Bench) -> None:
