@@ -366,7 +366,7 @@ def test_a_divider_too_high_gives_a_higher_drawer(found):
     accept = found({"divider.lower.height": "123 123"})["divider off its line"].options[0]
     height = mm("123") * (1 - mm("0.00992")) - 1
     assert new(accept)["drawer.height"] == height
-    assert (new(accept)["divider.lower.height"], new(accept)["divider.upper.height"]) == (123, 423)
+    assert new(accept)["divider.upper.height"] == 423
     assert MM.bare(height) == "120.8"
     assert new(accept)["drawer.side.left.width"] == new(accept)["drawer.front.width"] == height
 
