@@ -60,7 +60,7 @@ def _whole(value: Fraction) -> int:
 
 
 def plan_boards(
-    course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need], prices: dict[str, Fraction],
+    course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need],
     problems: list[Problem],
 ) -> BoardPlan:  # fmt: skip
     """Volume of the boards of one stock, and what of it is on hand."""
@@ -73,13 +73,13 @@ def plan_boards(
         sizes = [(n.width, n.length) for n in needs if n.purpose in purposes]
         return sum((lumber.board_feet(rough.rough, w, n) for w, n in sizes), Fraction(0))
 
-    have = {p.id: lumber.board_feet(rough.rough, p.width, p.length) for p in pieces if p.width and p.length}
-    priced = [name for name in have if name in prices]
-    total = sum((have[name] for name in priced), Fraction(0))
-    price = sum((prices[name] for name in priced), Fraction(0)) / total if total else None
+    have = [(p.count * lumber.board_feet(rough.rough, p.width, p.length), p) for p in pieces if p.width and p.length]
+    priced = [(feet, p.count * p.price) for feet, p in have if p.price is not None]
+    total = sum((feet for feet, _ in priced), Fraction(0))
+    price = sum((cost for _, cost in priced), Fraction(0)) / total if total else None
     return BoardPlan(
         group, rough.rough, volume(Purpose.PART), volume(Purpose.SPARE), volume(Purpose.TEST, Purpose.BLOCK),
-        settings.size("yield"), sum(have.values(), Fraction(0)), price,
+        settings.size("yield"), sum((feet for feet, _ in have), Fraction(0)), price,
     )  # fmt: skip
 
 

@@ -30,7 +30,7 @@ from course.kinds import (
     QuantitySpec,
     RuleSpec,
 )
-from course.plan import Member, Plan, PlannedAssembly
+from course.plan import Match, Member, Plan, PlannedAssembly
 from course.quantities import Graph, Origin, Quantity, Read, Values
 from shared.places import Place, Text
 from shared.problems import InputRefused, Problem, meant
@@ -781,6 +781,8 @@ class Cabinet:
     settable: frozenset[str]
     """Full names of what a plan or a student's choice may set."""
     _scopes: dict[str, Scope] = field(repr=False)
+    matches: tuple[Match, ...] = ()
+    """Parts whose grain runs on, by their full names."""
 
     def formula(self, text: str, assembly: str = "", member: str = "", joint: str = "") -> Formula:
         """A formula over this cabinet's quantities, with names as they are meant inside an assembly.
@@ -856,6 +858,29 @@ def list_keys(library: Library) -> dict[str, dict[str, bool]]:
     return {name: keys(kind.lists) for name, kind in library.kinds.items()}
 
 
+def _matches(plan: Plan, parts: Sequence[Part], problems: list[Problem]) -> Iterator[Match]:
+    """The matches of a plan, whose parts are there, of one stock, and in one match only."""
+    known = {name: part for part in parts for name in (part.name, part.label)}
+    taken: dict[str, str] = {}
+    for match in plan.matches:
+        found = [(text, known.get(text.text)) for text in match.parts]
+        for text, part in found:
+            if part is None:
+                says = f"the match '{match.name}' names '{text.text}', and there is no such part"
+                problems.append(Problem("P031", text.place, says, meant(text.text, known)))
+            elif part.name in taken:
+                says = f"{part.label} stands in the match '{match.name}' and in '{taken[part.name]}'"
+                problems.append(Problem("P031", text.place, says, "A part lies in one strip: name it once."))
+            else:
+                taken[part.name] = match.name
+        present = [part for _, part in found if part]
+        if len({part.stock for part in present}) > 1:
+            roles = " and ".join(dict.fromkeys(part.stock for part in present))
+            says = f"the parts of the match '{match.name}' come from the stock {roles}"
+            problems.append(Problem("P031", match.place, says, "Only parts of one stock can lie in one strip."))
+        yield replace(match, parts=tuple(Text(part.name, text.place) for text, part in found if part))
+
+
 def build(plan: Plan, library: Library) -> Cabinet:
     """The cabinet of a plan.
 
@@ -886,7 +911,10 @@ def build(plan: Plan, library: Library) -> Cabinet:
         plan.title, plan.revision, graph, assemblies, tuple(builder.parts), builder.openings, tuple(builder.features),
         rules, tuple(plan.stock), frozenset(settable),
         {"": Scope(builder.root), **{name: Scope(d) for name, d in builder.drafts.items()}},
+        tuple(_matches(plan, builder.parts, builder.problems)),
     )  # fmt: skip
+    if builder.problems:
+        raise InputRefused(builder.problems)
     stopped = [p for p in cabinet.broken_rules(graph.evaluate()) if p.severe]
     if stopped:
         raise InputRefused(stopped)

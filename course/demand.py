@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from fractions import Fraction
 from itertools import groupby
@@ -12,6 +12,7 @@ from course.build import Part
 from course.course import Course
 from course.cutting.model import Grain
 from course.order_settings import OrderSettings
+from course.plan import Match
 from course.quantities import Values
 from course.readings import FROZEN
 from course.roster import Student
@@ -74,6 +75,16 @@ class StockGroup:
 
 
 @dataclass(frozen=True, slots=True)
+class Blank:
+    """One part's share of a piece; lies in the piece as its strip runs. [mm]"""
+
+    part: Part
+    length: Fraction
+    """As the part's own length."""
+    width: Fraction
+
+
+@dataclass(frozen=True, slots=True)
 class Need:
     """One piece to be cut. [mm]"""
 
@@ -81,8 +92,8 @@ class Need:
     """Student and label, as `s01 C-SL`; unique in the order."""
     student: str
     """Id; empty for what belongs to the class."""
-    parts: tuple[Part, ...]
-    """What is made of it; more than one when short parts stay joined; empty for test pieces."""
+    blanks: tuple[Blank, ...]
+    """What is made of it, in order; more than one when parts stay joined; empty for spares and test pieces."""
     title: str
     group: StockGroup
     length: Fraction
@@ -91,6 +102,15 @@ class Need:
     grain: Grain
     purpose: Purpose
     place: Place
+    match: str = ""
+    """Name of the match that keeps its parts joined."""
+    side_by_side: bool = False
+    """Joined parts lie next to each other across the strip, not one behind the other."""
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The parts that are made of it."""
+        return tuple(blank.part for blank in self.blanks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +127,10 @@ class Spares:
     count: int
     cover: Fraction
     """Chance that they are enough."""
+    made: int = 0
+    """Parts of this kind that the course made so far, where their record says what is spoiled; else 0."""
+    again: int = 0
+    """How many of them were made again."""
 
     @property
     def loss(self) -> Fraction:
@@ -117,9 +141,10 @@ class Spares:
     def why(self) -> str:
         """The reason in one sentence."""
         enough = "none more is" if not self.count else "1 more is" if self.count == 1 else f"{self.count} more are"
+        record = f" by the course's own record ({self.again} of {self.made})" if self.made else ""
         return (
-            f"{self.title}: {self.parts} to make, {percent(self.scrap)} are spoiled, that is {decimal(self.loss, 1)} "
-            f"on average; {enough} enough in {percent(self.cover)} of such classes"
+            f"{self.title}: {self.parts} to make, {percent(self.scrap)} are spoiled{record}, that is "
+            f"{decimal(self.loss, 1)} on average; {enough} enough in {percent(self.cover)} of such classes"
         )
 
 
@@ -130,6 +155,8 @@ class Demand:
     needs: tuple[Need, ...]
     spares: tuple[Spares, ...]
     problems: tuple[Problem, ...]
+    done: tuple[Need, ...] = ()
+    """Pieces of students that are cut already."""
 
     def groups(self) -> tuple[StockGroup, ...]:
         """The stock it comes from, in order."""
@@ -150,29 +177,82 @@ def class_demand(course: Course, settings: OrderSettings) -> Demand:
     """What the class needs, with everything that cannot be ordered named in problems."""
     problems: list[Problem] = []
     own = [need for student in course.students for need in student_needs(course, student, problems)]
-    found = tuple(_spares(own, settings))
-    unit = course.text("units", "mm")
-    extra = [need for one in found for need in _spare_needs(one, own, _safe(course, course.plan_values))]
+    done = [need for student in course.students for need in cut_needs(course, student)]
+    found = tuple(_spares(course, own, settings))
+    unit, safe = course.text("units", "mm"), course.plan_values.number("shop.least_length")
+    extra = [need for one in found for need in _spare_needs(one, own, safe)]
     extra += _set_up_pieces(own, settings, unit)
-    return Demand((*own, *extra), found, tuple(dict.fromkeys(problems)))
+    return Demand((*own, *extra), found, tuple(dict.fromkeys(problems)), tuple(done))
 
 
 def student_needs(course: Course, student: Student, problems: list[Problem]) -> list[Need]:
-    """The blanks of one student's parts that are not cut yet; short parts of boards joined."""
-    values, states = course.values(student), course.log.states(student.id)
+    """The blanks of one student's parts that are not cut yet; matched parts and short ones joined."""
+    values, frozen = course.values(student), _frozen(course, student)
     found = []
     for part in course.cabinet.parts:
-        state = states.get(part.name)
-        if state is None or state.name not in FROZEN:
+        if part.name not in frozen:
             need = _need(course, student, values, part, problems)
             if need:
                 found.append(need)
-    return list(joined(found, _safe(course, values), values.number("shop.kerf")))
+    kerf = values.number("shop.kerf")
+    return list(joined(_matched(course, student, found, kerf, problems), values.number("shop.least_length"), kerf))
 
 
-def _safe(course: Course, values: Values) -> Fraction:
-    """Shortest blank that may go through a machine. [mm]"""
-    return values.number("shop.least_length")
+def cut_needs(course: Course, student: Student) -> list[Need]:
+    """The blanks of one student's parts that are cut already, each by itself."""
+    values, frozen = course.values(student), _frozen(course, student)
+    found = (_need(course, student, values, part, []) for part in course.cabinet.parts if part.name in frozen)
+    return [need for need in found if need]
+
+
+def _frozen(course: Course, student: Student) -> frozenset[str]:
+    states = course.log.states(student.id)
+    return frozenset(name for name, state in states.items() if state.name in FROZEN)
+
+
+def _matched(
+    course: Course, student: Student, needs: Sequence[Need], kerf: Fraction, problems: list[Problem]
+) -> Iterator[Need]:
+    """The same with the parts of each match in one strip, where all of them are still to be cut."""
+    left = {need.parts[0].name: need for need in needs}
+    for match in course.cabinet.matches:
+        found = [left[text.text] for text in match.parts if text.text in left]
+        if len(found) < len(match.parts):
+            continue
+        why = _cannot_match(found)
+        if why:
+            labels = ", ".join(need.parts[0].label for need in found)
+            says = f"the match '{match.name}' ({labels}) of {student.id} cannot lie in one strip: {why}"
+            do = "They are planned one by one. Give them one stock and one grain, or take the match out of the plan."
+            problems.append(Problem("O017", match.place, says, do, False))
+            continue
+        for need in found:
+            del left[need.parts[0].name]
+        yield _strip(match, found, kerf)
+    yield from left.values()
+
+
+def _cannot_match(needs: Sequence[Need]) -> str:
+    """Why parts cannot lie in one strip; empty when they can."""
+    if len({need.group for need in needs}) > 1:
+        return "they come from different stock"
+    if len({need.thickness for need in needs}) > 1:
+        return "they are not equally thick"
+    if any(need.grain is Grain.FREE for need in needs):
+        return "one of them may lie either way, so it has no grain to run on"
+    return ""
+
+
+def _strip(match: Match, needs: Sequence[Need], kerf: Fraction) -> Need:
+    """One strip, its grain along it."""
+    sizes = [(n.length, n.width) if n.grain is Grain.ALONG else (n.width, n.length) for n in needs]
+    along, across = [size[0] for size in sizes], [size[1] for size in sizes]
+    cuts = kerf * (len(needs) - 1)
+    length = sum(along, cuts) if match.end_to_end else max(along)
+    width = max(across) if match.end_to_end else sum(across, cuts)
+    return replace(
+        _joined(needs, length, width), grain=Grain.ALONG, match=match.name, side_by_side=not match.end_to_end
+    )  # fmt: skip
 
 
 def _need(course: Course, student: Student, values: Values, part: Part, problems: list[Problem]) -> Need | None:
@@ -194,7 +274,7 @@ def _need(course: Course, student: Student, values: Values, part: Part, problems
         for s in ("length", "width")
     ]
     return Need(
-        f"{student.id} {part.label}", student.id, (part,), title, group, sizes[0], sizes[1], thickness,
+        f"{student.id} {part.label}", student.id, (Blank(part, *sizes),), title, group, sizes[0], sizes[1], thickness,
         GRAIN[part.grain], Purpose.PART, assembly.place,
     )  # fmt: skip
 
@@ -221,7 +301,8 @@ def rough_thickness(thickness: Fraction) -> HardwoodThickness | None:
 
 
 def joined(needs: Iterable[Need], safe: Fraction, kerf: Fraction) -> Iterator[Need]:
-    """Blanks of boards, those shorter than a safe length joined end to end or left longer.
+    """Blanks, those of boards that are shorter than a safe length, and those of sheets that are so both ways, joined
+    end to end or left longer.
 
     Common practice: short parts stay in one longer piece until they are planed and ripped.
 
@@ -232,7 +313,7 @@ def joined(needs: Iterable[Need], safe: Fraction, kerf: Fraction) -> Iterator[Ne
     """
     short: dict[tuple, list[Need]] = {}
     for need in needs:
-        if need.group.sheet or need.length >= safe:
+        if need.length >= safe or need.match or (need.group.sheet and need.width >= safe):
             yield need
         else:
             short.setdefault((need.group, need.width, need.thickness, need.grain), []).append(need)
@@ -243,7 +324,7 @@ def joined(needs: Iterable[Need], safe: Fraction, kerf: Fraction) -> Iterator[Ne
             left = same[number:]
             long_enough = _chained(chain, kerf) >= safe
             if not left or (long_enough and _chained(left, kerf) >= safe):
-                yield _chain(chain, max(safe, _chained(chain, kerf)))
+                yield _joined(chain, max(safe, _chained(chain, kerf)), need.width)
                 chain = []
 
 
@@ -251,13 +332,43 @@ def _chained(chain: Sequence[Need], kerf: Fraction) -> Fraction:
     return sum((need.length for need in chain), Fraction(0)) + kerf * (len(chain) - 1)
 
 
-def _chain(chain: Sequence[Need], length: Fraction) -> Need:
-    first, labels = chain[0], "+".join(part.label for need in chain for part in need.parts)
-    return Need(
-        f"{first.student} {labels}", first.student, tuple(part for need in chain for part in need.parts),
-        " + ".join(need.title for need in chain), first.group, length, first.width, first.thickness, first.grain,
-        first.purpose, first.place,
+def _joined(needs: Sequence[Need], length: Fraction, width: Fraction) -> Need:
+    """One piece for several."""
+    first, labels = needs[0], "+".join(part.label for need in needs for part in need.parts)
+    return replace(
+        first, name=f"{first.student} {labels}", blanks=tuple(blank for need in needs for blank in need.blanks),
+        title=" + ".join(need.title for need in needs), length=length, width=width,
     )  # fmt: skip
+
+
+def _spares(course: Course, needs: Sequence[Need], settings: OrderSettings) -> Iterator[Spares]:
+    counts: dict[tuple[StockGroup, str], int] = {}
+    titles: dict[str, str] = {}
+    for need in needs:
+        for part in need.parts:
+            counts[need.group, part.group] = counts.get((need.group, part.group), 0) + 1
+            titles.setdefault(part.group, part.title.removesuffix(f" {part.member}") if part.member else part.title)
+    record = _record(course)
+    for (group, part), count in sorted(counts.items()):
+        scrap, (made, again) = settings.scrap(part), record.get(part, (0, 0))
+        if f"scrap.{part}" in settings.own or made < max(1, settings.count("history.parts")):
+            made = again = 0
+        else:
+            scrap = min(Fraction(1), Fraction(again, made))
+        number = spares.spares(count, scrap, settings.size("sure"))
+        cover = spares.enough(count, scrap, number)
+        yield Spares(group, part, titles[part], count, scrap, number, cover, made, again)
+
+
+def _record(course: Course) -> dict[str, tuple[int, int]]:
+    """Of each kind of part, how many the course has made, and how many of them were made again."""
+    found: dict[str, tuple[int, int]] = {}
+    names = {part.name: part.group for part in course.cabinet.parts}
+    for part, (made, again) in course.log.made().items():
+        if part in names:
+            before = found.get(names[part], (0, 0))
+            found[names[part]] = (before[0] + made, before[1] + again)
+    return found
 
 
 def _spares(needs: Sequence[Need], settings: OrderSettings) -> Iterator[Spares]:
@@ -276,13 +387,16 @@ def _spares(needs: Sequence[Need], settings: OrderSettings) -> Iterator[Spares]:
 def _spare_needs(one: Spares, needs: Sequence[Need], safe: Fraction) -> Iterator[Need]:
     """Spares as large as the largest part of their kind, so that each can stand in for any of them."""
     like = [need for need in needs if need.group == one.group and any(p.group == one.part for p in need.parts)]
-    length = max(need.length for need in like if len(need.parts) == min(len(n.parts) for n in like))
-    length = length if one.group.sheet else max(length, safe)
-    width, first = max(need.width for need in like), like[0]
+    blanks = [blank for need in like for blank in need.blanks if blank.part.group == one.part]
+    length, width = max(blank.length for blank in blanks), max(blank.width for blank in blanks)
+    if max(length, width if one.group.sheet else 0) < safe:
+        length = safe
+    first = next((need for need in like if len(need.blanks) == 1), like[0])
+    grain = GRAIN[blanks[0].part.grain]
     for number in range(1, one.count + 1):
         yield Need(
             f"spare {one.title} {number}, {one.group.tag}", "", (), f"spare {one.title}", one.group, length,
-            width, first.thickness, first.grain, Purpose.SPARE, first.place,
+            width, first.thickness, grain, Purpose.SPARE, first.place,
         )  # fmt: skip
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from fractions import Fraction
 
 from course.board_plans import BoardPlan, plan_boards
 from course.course import Course
@@ -13,7 +12,6 @@ from course.demand import Demand, class_demand
 from course.order_settings import OrderSettings, read_order_settings
 from course.sheet_plans import SheetPlan, plan_sheets, short_of
 from course.sheets_given import Assigned, assign
-from shared.places import Unreadable, read_csv, read_text
 from shared.problems import Problem
 from shared.units import SHOWN, Shown
 
@@ -50,9 +48,8 @@ def plan_order(course: Course, told: Callable[[str], None] = lambda words: None)
         told: Called with a few words as each stock is planned.
     """
     groups = tuple(dict.fromkeys(part.group for part in course.cabinet.parts))
-    settings = read_order_settings(course.folder, groups)
-    problems = list(settings.problems)
-    prices = _prices(course, problems)
+    settings = read_order_settings(course.folder, groups, course.cabinet.stock)
+    problems = [*settings.problems, *(note for note in course.notes if note.place.file == "stock.csv")]
     course, assigned = assign(course, settings)
     demand = class_demand(course, settings)
     problems += demand.problems
@@ -60,36 +57,10 @@ def plan_order(course: Course, told: Callable[[str], None] = lambda words: None)
     for group in demand.groups():
         told(group.says)
         if group.sheet:
-            plan = plan_sheets(course, settings, group, demand.of(group), prices, problems)
+            plan = plan_sheets(course, settings, group, demand.of(group), problems)
             sheets += [plan] if plan else []
         else:
-            boards.append(plan_boards(course, settings, group, demand.of(group), prices, problems))
+            boards.append(plan_boards(course, settings, group, demand.of(group), problems))
     problems += [short_of(plan) for plan in sheets if plan.piece and plan.buy]
     unique = sorted(dict.fromkeys(problems), key=lambda p: (p.place.sort_key, p.code, p.says))
     return Order(course, settings, demand, tuple(sheets), tuple(boards), assigned, tuple(unique))
-
-
-def _prices(course: Course, problems: list[Problem]) -> dict[str, Fraction]:
-    """Price of each piece of stock that has one."""
-    path = course.folder / "stock.csv"
-    if not path.exists():
-        return {}
-    try:
-        rows = read_csv(read_text(path), path.name).rows
-    except Unreadable as error:
-        problems.append(Problem("P001", error.place, error.says, error.do))
-        return {}
-    found = {}
-    for row in rows:
-        text = row.text("price")
-        try:
-            price = Fraction(text.replace(",", ".")) if text else None
-        except (ValueError, ZeroDivisionError):
-            price = Fraction(-1)
-        if price is not None and price >= 0:
-            found[row.text("id")] = price
-        elif price is not None:
-            says = f"the price of '{row.text('id')}' is '{text}'"
-            do = "Write a number of 0 or more without a currency sign, or leave the cell empty."
-            problems.append(Problem("O012", row.at("price"), says, do))
-    return found

@@ -1,21 +1,25 @@
-"""Settings of an order: scrap, yield, trim, label paper; built-in lines, and the course's own where it has them."""
+"""Settings of an order: scrap, yield, trim, sizes for sale, label paper; the course's own lines take precedence."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
 from course.plan import flat
-from shared.places import NOWHERE, Place, Text, Unreadable, read_text, read_yaml
+from course.stock import PRICE, price
+from shared.places import NOWHERE, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import Problem, meant
 from shared.units import NotALength, length
 
 FILE = "order.yaml"
 SHARES = ("sure", "yield")
-COUNTS = ("test_pieces.count", "setup_blocks.count", "labels.columns", "labels.rows")
+COUNTS = ("test_pieces.count", "setup_blocks.count", "labels.columns", "labels.rows", "history.parts")
+SALE = "for_sale"
+BUILDS = ("sheet", "veneered", "solid")
+"""How the stock of a role may be built; said behind its name where the plan says another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +43,28 @@ class LabelPaper:
 
 
 @dataclass(frozen=True, slots=True)
+class ForSale:
+    """A sheet or board that can be bought. [mm]"""
+
+    name: str
+    length: Fraction
+    """Along the grain of the face."""
+    width: Fraction
+    price: Fraction | None
+    """Of one."""
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
 class OrderSettings:
     """What `order.yaml` says; lengths in mm, shares from 0 to 1."""
 
     values: dict[str, Fraction]
     problems: tuple[Problem, ...]
+    for_sale: dict[str, tuple[ForSale, ...]] = field(default_factory=dict)
+    """Sizes for sale by stock role, or by role and build as in `panel veneered`."""
+    own: frozenset[str] = frozenset()
+    """Names of the lines that the course has written itself."""
 
     def size(self, name: str) -> Fraction:
         """A length [mm] or a share by its dotted name."""
@@ -68,7 +89,7 @@ class OrderSettings:
         )  # fmt: skip
 
 
-def read_order_settings(folder: Path, groups: Sequence[str]) -> OrderSettings:
+def read_order_settings(folder: Path, groups: Sequence[str], roles: Sequence[str] = ()) -> OrderSettings:
     """Built-in settings with the course's own lines in their place.
 
     What is wrong in a line is a problem, and the built-in line is used.
@@ -76,9 +97,12 @@ def read_order_settings(folder: Path, groups: Sequence[str]) -> OrderSettings:
     Args:
         folder: Of the course.
         groups: Names of parts that may have a scrap rate of their own.
+        roles: Stock of the plan, for which sizes may be for sale.
     """
     problems: list[Problem] = []
-    own = _lines(folder / FILE, problems) if (folder / FILE).exists() else {}
+    top = _top(folder / FILE, problems)
+    sale = tuple(_for_sale(top, roles, problems))
+    own = flat(Mapping({key: node for key, node in top.items() if key != SALE}, top.keys, top.place))
     built_in = read_yaml((files("course") / FILE).read_text(encoding="utf-8"), FILE)
     usual: dict[str, Fraction] = {}
     for name, text in flat(built_in).items():
@@ -101,15 +125,64 @@ def read_order_settings(folder: Path, groups: Sequence[str]) -> OrderSettings:
     if wrong:
         values |= {name: value for name, value in usual.items() if name.startswith("labels.")}
     problems += wrong
-    return OrderSettings(values, tuple(problems))
+    return OrderSettings(values, tuple(problems), dict(sale), frozenset(own))
 
 
-def _lines(path: Path, problems: list[Problem]) -> dict[str, Text]:
+def _top(path: Path, problems: list[Problem]) -> Mapping:
+    nothing = Mapping({}, {}, Place(FILE))
     try:
-        return flat(read_yaml(read_text(path), FILE))
+        return read_yaml(read_text(path), FILE) if path.exists() else nothing
     except Unreadable as error:
         problems.append(Problem("P001", error.place, error.says, error.do))
-        return {}
+        return nothing
+
+
+def _for_sale(top: Mapping, roles: Sequence[str], problems: list[Problem]) -> Iterator[tuple[str, tuple[ForSale, ...]]]:
+    """The sizes for sale of each stock; a size that is not understood is told and left out."""
+    block = top.get(SALE)
+    if block is None:
+        return
+    example = "Write `case: {whole: {length: 2440 mm, width: 1220 mm, price: 68}}`."
+    if not isinstance(block, Mapping):
+        problems.append(Problem("O004", block.place, f"{SALE} does not say what is for sale", example))
+        return
+    for key, node in block.items():
+        known = (*roles, *(f"{role} {build}" for role in roles for build in BUILDS))
+        if key not in known:
+            problems.append(Problem("O004", block.keys[key], f"the plan has no stock '{key}'", meant(key, known)))
+        elif not isinstance(node, Mapping) or not node.entries:
+            problems.append(Problem("O004", node.place, f"'{key}' has no sizes for sale", example))
+        else:
+            sizes = [_size_for_sale(node, key, name, problems) for name in node.entries]
+            yield key, tuple(size for size in sizes if size)
+
+
+def _size_for_sale(block: Mapping, stock: str, name: str, problems: list[Problem]) -> ForSale | None:
+    node, place = block.get(name), block.keys[name]
+    keys = ("length", "width", "price")
+    if not isinstance(node, Mapping):
+        problems.append(Problem("O004", place, f"'{name}' of {stock} has no size", "Write its length and width."))
+        return None
+    for key in node.entries:
+        if key not in keys:
+            problems.append(Problem("O004", node.keys[key], f"a size for sale has no '{key}'", meant(key, keys)))
+    sides = []
+    for key in keys[:2]:
+        try:
+            side = length(node.text(key))
+        except NotALength as error:
+            says = f"the {key} of '{name}' is '{node.text(key)}'"
+            problems.append(Problem("O005", place, says, f"{str(error)[0].upper()}{str(error)[1:]}."))
+            return None
+        if side <= 0:
+            problems.append(Problem("O005", place, f"the {key} of '{name}' is '{node.text(key)}'", "Measure it again."))
+            return None
+        sides.append(side)
+    text = node.text("price")
+    cost = price(text) if text else None
+    if text and cost is None:
+        problems.append(Problem("O012", place, f"the price of '{name}' is '{text}'", PRICE, False))
+    return ForSale(name, sides[0], sides[1], cost, place)
 
 
 def _value(name: str, text: Text) -> Fraction | str:

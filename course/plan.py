@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shared.handbook import tables
@@ -41,6 +42,22 @@ class PlannedAssembly:
     place: Place
 
 
+END, SIDE = "end to end", "side by side"
+JOINED = (END, SIDE)
+"""How the parts of a match lie: one grain running on through them, or next to each other."""
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """Parts that stay joined in one strip of one sheet or board, so that their grain runs on."""
+
+    name: str
+    parts: tuple[Text, ...]
+    """Full names of parts, in their order."""
+    end_to_end: bool
+    place: Place
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The plan file."""
@@ -54,6 +71,7 @@ class Plan:
     climate: dict[str, Text]
     assemblies: tuple[PlannedAssembly, ...]
     file: str
+    matches: tuple[Match, ...] = ()
 
 
 def flat(node: Mapping, prefix: str = "") -> dict[str, Text]:
@@ -85,7 +103,7 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
     except Unreadable as error:
         raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
 
-    known = ("title", "unit", "revision", "stock", "shop", "climate", "assemblies")
+    known = ("title", "unit", "revision", "stock", "shop", "climate", "assemblies", "match")
     for key, place in top.keys.items():
         if key not in known:
             problems.append(Problem("P002", place, f"a plan has no '{key}'", meant(key, known)))
@@ -102,12 +120,13 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         for name, node in _block(top, "assemblies", problems)
         if (assembly := _assembly(name, node, top, list_keys, problems))
     ]
+    matches = tuple(_matches(top, problems))
     if not assemblies and not problems:
         problems.append(Problem("P004", top.place, "the plan has no assemblies", "Add `assemblies:` with a carcass."))
     if problems:
         raise InputRefused(problems)
     title = top.text("title", "Cabinet")
-    return Plan(title, unit, top.text("revision", "1"), stock, shop, climate, tuple(assemblies), file)
+    return Plan(title, unit, top.text("revision", "1"), stock, shop, climate, tuple(assemblies), file, matches)
 
 
 def _block(top: Mapping, key: str, problems: list[Problem]) -> list[tuple[str, Node]]:
@@ -156,6 +175,23 @@ def _moisture(name: str, node: Node, problems: list[Problem]) -> Text | None:
         return None
     scale = "celsius" if warm[2] == "C" else "fahrenheit"
     return Text(f"moisture_{scale}({warm[1]}, {damp[1]})", node.place)
+
+
+def _matches(top: Mapping, problems: list[Problem]) -> Iterator[Match]:
+    """Which parts stay joined."""
+    for name, node in _block(top, "match", problems):
+        block = top.get("match")
+        assert isinstance(block, Mapping)
+        place = block.keys[name]
+        parts = node.get("parts") if isinstance(node, Mapping) else None
+        names = tuple(part for part in parts if isinstance(part, Text)) if isinstance(parts, Items) else ()
+        joined = node.text("joined") if isinstance(node, Mapping) else ""
+        if len(names) < 2 or joined not in JOINED:
+            says = f"the match '{name}' does not say which parts stay joined, and how"
+            do = f"Write `{name}: {{parts: [back.panel.1, back.panel.2], joined: side by side}}`, or end to end."
+            problems.append(Problem("P030", place, says, do))
+            continue
+        yield Match(name, names, joined == END, place)
 
 
 def _assembly(

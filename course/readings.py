@@ -315,6 +315,18 @@ class Log:
             found[part] = State(part, name, who, at, source, frozen)
         return found
 
+    def made(self) -> dict[str, tuple[int, int]]:
+        """How often each part was made in the whole class, and how often it was made again."""
+        found: dict[str, tuple[int, int]] = {}
+        last: dict[tuple[str, str], str] = {}
+        question = "SELECT student, part, state FROM state ORDER BY number"
+        for student, part, state in self._rows(question) if self._has("state") else []:
+            before = last.get((student, part), "")
+            cut, again = found.get(part, (0, 0))
+            found[part] = (cut + (state in FROZEN and before not in FROZEN), again + (state == "remade"))
+            last[student, part] = state
+        return found
+
     def issue(self, student: str, at: str, sizes: dict[str, Fraction]) -> Issue:
         """Record that a cut list was handed out; the same sizes again are the same issue."""
         with self._open(write=True) as connection:

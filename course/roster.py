@@ -148,15 +148,23 @@ def _choices(
                 problems.append(Problem("R008", cell.place, says, meant(text, fitting)))
                 continue
             pieces[role] = text
-            note = f"{piece.id}, mean of {len(piece.thickness)} readings"
-            choices[f"stock.{role}.thickness"] = Given(piece.mean_thickness, Origin.STOCK, piece.place, note)
-            if piece.material:
-                choices[f"stock.{role}.material"] = Given(piece.material, Origin.STOCK, piece.place, piece.id)
+            choices |= stock_given(piece)
         elif heading in cabinet.settable:
             given = _choice(heading, text, unit, cabinet, cell.place, problems)
             if given:
                 choices[heading] = given
     return choices, pieces
+
+
+def stock_given(piece: Piece) -> dict[str, Given]:
+    """What a student's cabinet takes from a sheet or board: its thickness, when measured, and its material."""
+    found, stock = {}, f"stock.{piece.role}"
+    if piece.measured:
+        note = f"{piece.id}, mean of {len(piece.thickness)} readings"
+        found[f"{stock}.thickness"] = Given(piece.mean_thickness, Origin.STOCK, piece.place, note)
+    if piece.material:
+        found[f"{stock}.material"] = Given(piece.material, Origin.STOCK, piece.place, piece.id)
+    return found
 
 
 def _choice(name: str, text: str, unit: str, cabinet: Cabinet, place: Place, problems: list[Problem]) -> Given | None:

@@ -62,7 +62,7 @@ def sheets_in_words(count: int) -> str:
 
 
 def plan_sheets(
-    course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need], prices: dict[str, Fraction],
+    course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need],
     problems: list[Problem],
 ) -> SheetPlan | None:  # fmt: skip
     """Layouts for one sheet stock; None when its size is not known."""
@@ -88,7 +88,7 @@ def plan_sheets(
     )
     thickness = piece.mean_thickness if piece else needs[0].thickness
     return SheetPlan(
-        group, piece, thickness, job, plan, sheets, 1 if piece else 0, prices.get(group.piece),
+        group, piece, thickness, job, plan, sheets, 1 if piece else 0, piece.price if piece else None,
     )  # fmt: skip
 
 

@@ -10,8 +10,7 @@ from course.course import Course
 from course.cutting.engine import plan_cutting
 from course.demand import class_demand
 from course.order_settings import OrderSettings
-from course.quantities import Given, Origin
-from course.roster import Student
+from course.roster import Student, stock_given
 from course.sheet_plans import fits, job_of
 from course.stock import Piece
 from shared.problems import Problem
@@ -54,10 +53,7 @@ def _from_sheets(course: Course, student: Student, role: str) -> bool:
 def _with(course: Course, students: Sequence[Student], piece: Piece) -> Course:
     """The course with these students' parts cut from a sheet."""
     wanted = {student.id for student in students}
-    note = f"{piece.id}, mean of {len(piece.thickness)} readings"
-    given = {f"stock.{piece.role}.thickness": Given(piece.mean_thickness, Origin.STOCK, piece.place, note)}
-    if piece.material:
-        given[f"stock.{piece.role}.material"] = Given(piece.material, Origin.STOCK, piece.place, piece.id)
+    given = stock_given(piece)
     changed = tuple(
         replace(s, choices={**s.choices, **given}, pieces={**s.pieces, piece.role: piece.id}) if s.id in wanted else s
         for s in course.students

@@ -1,7 +1,9 @@
-"""Stock as measured: sheets and boards, each with its own thickness."""
+"""Stock as measured: sheets and boards, each with its own thickness, number, flaws and price."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -11,33 +13,64 @@ from shared.units import NotALength, length
 
 
 @dataclass(frozen=True, slots=True)
+class Defect:
+    """A rectangle that no part may touch, as a knot or a damaged corner; x along the length, from one corner. [mm]"""
+
+    sheet: int
+    """Which of the equal sheets of its line, from 1."""
+    x: Fraction
+    y: Fraction
+    length: Fraction
+    width: Fraction
+
+
+@dataclass(frozen=True, slots=True)
 class Piece:
-    """One sheet or board of `stock.csv`."""
+    """One line of `stock.csv`: a sheet or board, or several that are equal."""
 
     id: str
     role: str
     """Stock role of the plan it may be used for."""
     material: str
     thickness: tuple[Fraction, ...]
-    """Readings at several places. [mm]"""
+    """Readings at several places; none for what is not measured yet. [mm]"""
     length: Fraction | None
     width: Fraction | None
     moisture: Fraction | None
     """Moisture content. [%]"""
     place: Place
+    count: int = 1
+    """How many equal ones there are."""
+    defects: tuple[Defect, ...] = ()
+    price: Fraction | None = None
+    """Of one."""
+
+    @property
+    def measured(self) -> bool:
+        """Whether its thickness is known; until then its parts have the thickness of the plan."""
+        return bool(self.thickness)
 
     @property
     def mean_thickness(self) -> Fraction:
-        """The thickness that parts cut from it get."""
+        """The thickness that parts cut from it get, once it is measured."""
         return sum(self.thickness, Fraction(0)) / len(self.thickness)
 
     @property
     def spread(self) -> Fraction:
         """Thickest less thinnest reading."""
-        return max(self.thickness) - min(self.thickness)
+        return max(self.thickness) - min(self.thickness) if self.thickness else Fraction(0)
+
+    def name_of(self, number: int) -> str:
+        """What one of its sheets is called, as `sheet-A 2`; the id alone where there is only one."""
+        return f"{self.id} {number}" if self.count > 1 else self.id
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """What each of its sheets is called."""
+        return tuple(self.name_of(number) for number in range(1, self.count + 1))
 
 
-COLUMNS = ("id", "role", "material", "length", "width", "moisture", "price", "note")
+COLUMNS = ("id", "role", "material", "count", "length", "width", "moisture", "defects", "price", "note")
 
 
 def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[Problem]) -> dict[str, Piece]:
@@ -69,12 +102,15 @@ def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[P
         if not thickness and any(row.text(heading) for heading in readings):
             continue
         if not thickness:
-            do = "Measure it at three places or more, and write each in a column thickness 1, 2, 3."
-            problems.append(Problem("S005", row.place, f"'{name}' has no thickness", do))
-            continue
+            do = "Measure it at three places or more before it is cut; write each in a column thickness 1, 2, 3."
+            says = f"'{name}' has no thickness, so its parts are planned with the thickness of the plan"
+            problems.append(Problem("S005", row.place, says, do, False))
+        count = _count(row, problems)
+        length_, width = _size(row, "length", unit, problems), _size(row, "width", unit, problems)
+        defects = tuple(_defects(row, unit, count, (length_, width), problems))
         found[name] = Piece(
-            name, role, row.text("material"), tuple(thickness), _size(row, "length", unit, problems),
-            _size(row, "width", unit, problems), _percent(row, problems), row.place,
+            name, role, row.text("material"), tuple(thickness), length_, width, _percent(row, problems), row.place,
+            count, defects, _price(row, problems),
         )  # fmt: skip
     return found
 
@@ -113,3 +149,73 @@ def _percent(row: Row, problems: list[Problem]) -> Fraction | None:
         )
         return None
     return value
+
+
+def _count(row: Row, problems: list[Problem]) -> int:
+    text = row.text("count") or "1"
+    if re.fullmatch(r"\d{1,3}", text):
+        return int(text)
+    problems.append(Problem("S011", row.at("count"), f"the count is '{text}'", "Write a whole number, as in 3."))
+    return 1
+
+
+def _price(row: Row, problems: list[Problem]) -> Fraction | None:
+    """The price of one; a wrong one stops nothing and counts as unknown."""
+    text = row.text("price")
+    value = price(text) if text else None
+    if text and value is None:
+        says = f"the price of '{row.text('id')}' is '{text}'"
+        problems.append(Problem("O012", row.at("price"), says, PRICE, False))
+    return value
+
+
+PRICE = "Write a number of 0 or more without a currency sign, or leave it empty."
+"""What to do about a price that is none."""
+
+
+def price(text: str) -> Fraction | None:
+    """An amount of money of 0 or more, in any currency; None when the text is none."""
+    try:
+        value = Fraction(text.strip().replace(",", "."))
+    except (ValueError, ZeroDivisionError):
+        return None
+    return value if value >= 0 else None
+
+
+_DEFECT = re.compile(r"(?:sheet\s+(\d+)\s+)?at\s+(.+?)\s+x\s+(.+?)\s*:\s*(.+?)\s+x\s+(.+)")
+
+
+def _defects(
+    row: Row, unit: str, count: int, size: tuple[Fraction | None, Fraction | None], problems: list[Problem]
+) -> Iterator[Defect]:
+    """The flaws of a line; one that cannot be understood is told, and the others are kept."""
+    for text in row.text("defects").split(";"):
+        if not text.strip():
+            continue
+        found = _defect(text.strip(), unit, count, size)
+        if isinstance(found, Defect):
+            yield found
+        else:
+            says = f"the defect '{text.strip()}' of '{row.text('id')}' {found}"
+            do = "Write place and size from one corner, length first, as in 'sheet 2 at 300 x 0: 60 x 40'."
+            problems.append(Problem("S012", row.at("defects"), says, do))
+
+
+def _defect(text: str, unit: str, count: int, size: tuple[Fraction | None, Fraction | None]) -> Defect | str:
+    """One flaw, or what is wrong with it."""
+    match = _DEFECT.fullmatch(text)
+    if not match:
+        return "is not a place and a size"
+    if match[1] is None and count > 1:
+        return f"does not say which of the {count} sheets has it"
+    number = int(match[1] or 1)
+    if not 1 <= number <= count:
+        return f"is on sheet {number}, and there {'is' if count == 1 else 'are'} {count}"
+    try:
+        x, y, long, wide = (length(side, unit) for side in match.groups()[1:])
+    except NotALength as error:
+        return f"cannot be read: {error}"
+    ends = (x + long, y + wide)
+    if x < 0 or y < 0 or long <= 0 or wide <= 0 or any(s and end > s for end, s in zip(ends, size, strict=True)):
+        return "does not lie on the sheet"
+    return Defect(number, x, y, long, wide)
