@@ -371,19 +371,6 @@ def _record(course: Course) -> dict[str, tuple[int, int]]:
     return found
 
 
-def _spares(needs: Sequence[Need], settings: OrderSettings) -> Iterator[Spares]:
-    counts: dict[tuple[StockGroup, str], int] = {}
-    titles: dict[str, str] = {}
-    for need in needs:
-        for part in need.parts:
-            counts[need.group, part.group] = counts.get((need.group, part.group), 0) + 1
-            titles.setdefault(part.group, part.title.removesuffix(f" {part.member}") if part.member else part.title)
-    for (group, part), count in sorted(counts.items()):
-        scrap = settings.scrap(part)
-        number = spares.spares(count, scrap, settings.size("sure"))
-        yield Spares(group, part, titles[part], count, scrap, number, spares.enough(count, scrap, number))
-
-
 def _spare_needs(one: Spares, needs: Sequence[Need], safe: Fraction) -> Iterator[Need]:
     """Spares as large as the largest part of their kind, so that each can stand in for any of them."""
     like = [need for need in needs if need.group == one.group and any(p.group == one.part for p in need.parts)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from course.demand import Purpose, class_demand, joined, percent, rough_thickness, student_needs
 from course.order_settings import read_order_settings
+from shared.problems import InputRefused
 from shared.units import INCH, decimal
 
 SIXTEEN = "id,name\n" + "".join(f"s{n:02},Student {n}\n" for n in range(1, 17))
@@ -154,3 +156,152 @@ def test_a_wrong_setting_is_told_and_the_built_in_one_used(tmp_path, line, told)
     settings = read_order_settings(tmp_path, ["rail"])
     assert [str(problem) for problem in settings.problems] == [told]
     assert settings.values == read_order_settings(tmp_path / "none", []).values
+
+
+SALE = """\
+for_sale:
+  case:
+    whole: {length: 2440 mm, width: 1220 mm, price: 68}
+    half: {length: 1220 mm, width: 4 ft, price: "39,50"}
+  panel veneered: {whole: {length: 96 in, width: 48 in}}
+"""
+
+
+def test_sizes_for_sale_are_read_by_stock(tmp_path):
+    """Lengths with their unit, a price or none; a build behind the stock where some have another."""
+    (tmp_path / "order.yaml").write_text(SALE.replace("4 ft", "610 mm"), "utf-8")
+    settings = read_order_settings(tmp_path, [], ["case", "panel"])
+    assert not settings.problems
+    assert [(s.name, s.length, s.width, s.price) for s in settings.for_sale["case"]] == [
+        ("whole", 2440, 1220, 68), ("half", 1220, 610, Fraction("39.5")),
+    ]  # fmt: skip
+    assert settings.for_sale["panel veneered"][0].price is None
+
+
+WRITE = "Write `case: {whole: {length: 2440 mm, width: 1220 mm, price: 68}}`."
+NOT_FOR_SALE = [
+    ("for_sale: none", f"1:11: O004: for_sale does not say what is for sale\n    {WRITE}"),
+    ("for_sale: {cases: {a: {}}}", "1:12: O004: the plan has no stock 'cases'\n    Did you mean 'case'?"),
+    ("for_sale: {case: 3}", f"1:18: O004: 'case' has no sizes for sale\n    {WRITE}"),
+    ("for_sale: {case: {a: 3}}", "1:19: O004: 'a' of case has no size\n    Write its length and width."),
+    (
+        "for_sale: {case: {a: {length: 9, width: 9 mm}}}",
+        "1:19: O005: the length of 'a' is '9'\n    '9' has no unit; write '9 mm' or '9 in'.",
+    ),
+    (
+        "for_sale: {case: {a: {length: 9 mm, width: 0 mm}}}",
+        "1:19: O005: the width of 'a' is '0 mm'\n    Measure it again.",
+    ),
+    (
+        "for_sale: {case: {a: {length: 9 mm, width: 9 mm, price: -3}}}",
+        "1:19: O012: the price of 'a' is '-3'\n    Write a number of 0 or more without a currency sign, or leave it empty.",
+    ),
+    (
+        "for_sale: {case: {a: {length: 9 mm, width: 9 mm, prize: 3}}}",
+        "1:50: O004: a size for sale has no 'prize'\n    Did you mean 'price'?",
+    ),
+]
+
+
+@pytest.mark.parametrize(("line", "told"), NOT_FOR_SALE)
+def test_a_wrong_size_for_sale_is_told(tmp_path, line, told):
+    """With line and cure; what is right is used all the same."""
+    (tmp_path / "order.yaml").write_text(line + "\n", "utf-8")
+    found = read_order_settings(tmp_path, [], ["case"])
+    assert [str(problem) for problem in found.problems] == [f"order.yaml:{told}"]
+
+
+# -- matched parts -----------------------------------------------------------------------------------------
+
+MATCH = "match: {back: {parts: [back.panel.1, B-P2], joined: side by side}}\n"
+
+
+def _strip(course, student: int = 0):
+    needs = student_needs(course, course.students[student], problems := [])
+    return next((need for need in needs if need.match), None), problems, needs
+
+
+def test_matched_panels_are_one_strip(course_of, class_text):
+    """Two back panels side by side: as long as one, as wide as both and a kerf of 3.2; no part is lost."""
+    whole = _strip(course_of())[2]
+    one, two = (next(need for need in whole if need.name == f"s1 B-P{n}") for n in (1, 2))
+    need, problems, needs = _strip(course_of(plan=class_text + MATCH))
+    assert problems == [] and (need.name, need.side_by_side) == ("s1 B-P1+B-P2", True)
+    assert (need.length, need.width) == (one.length, one.width + Fraction("3.2") + two.width)
+    labels = sorted(part.label for need in whole for part in need.parts)
+    assert sorted(part.label for need in needs for part in need.parts) == labels
+
+
+def test_the_grain_of_a_door_panel_runs_on_into_the_back(course_of, class_text):
+    """End to end: as long as both and a kerf, as wide as the wider one."""
+    match = "match: {door: {parts: [back.panel.1, door.panel.1], joined: end to end}}\n"
+    whole = _strip(course_of())[2]
+    back, door = (next(need for need in whole if need.name == name) for name in ("s1 B-P1", "s1 D-P"))
+    need, _, _ = _strip(course_of(plan=class_text + match))
+    assert (need.length, need.width) == (back.length + Fraction("3.2") + door.length, max(back.width, door.width))
+
+
+def test_a_match_with_a_part_that_is_cut_waits_for_nobody(course_of, class_text):
+    """The other panel is planned by itself."""
+    course = course_of(plan=class_text + MATCH)
+    course.mark(course.students[0], "B-P1", "cut")
+    need, problems, needs = _strip(course)
+    assert need is None and problems == [] and any(n.name == "s1 B-P2" for n in needs)
+
+
+def test_grain_that_cannot_run_on_is_told_and_the_parts_are_planned_alone(course_of, class_text):
+    """A top with its grain along and a bottom that may lie either way; words with match, labels and student."""
+    match = "match: {boards: {parts: [C-T, C-B], joined: end to end}}\n"
+    course = course_of(plan=class_text + match)
+    first = course.cabinet.parts
+    free = tuple(replace(part, grain="none") if part.label == "C-B" else part for part in first)
+    course = replace(course, cabinet=replace(course.cabinet, parts=free))
+    need, problems, needs = _strip(course)
+    assert need is None and {"s1 C-T", "s1 C-B"} <= {n.name for n in needs}
+    assert [str(problem) for problem in problems] == [
+        "plan.yaml:40:9: O017: the match 'boards' (C-T, C-B) of s1 cannot lie in one strip: one of them may lie either "
+        "way, so it has no grain to run on\n"
+        "    They are planned one by one. Give them one stock and one grain, or take the match out of the plan."
+    ]
+
+
+NO_MATCH = [
+    ("match: {back: {parts: [back.panel.1], joined: side by side}}",
+     "P030: the match 'back' does not say which parts stay joined, and how"),
+    ("match: {back: {parts: [back.panel.1, B-P2], joined: somehow}}",
+     "P030: the match 'back' does not say which parts stay joined, and how"),
+    ("match: {back: {parts: [back.panel.1, B-P3], joined: side by side}}",
+     "P031: the match 'back' names 'B-P3', and there is no such part"),
+    ("match: {back: {parts: [B-P1, B-P1], joined: side by side}}",
+     "P031: B-P1 stands in the match 'back' and in 'back'"),
+    ("match: {back: {parts: [B-P1, C-T], joined: side by side}}",
+     "P031: the parts of the match 'back' come from the stock panel and case"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "says"), NO_MATCH)
+def test_an_impossible_match_is_refused(course_of, class_text, line, says):
+    """Before anything is planned, with the line of the plan."""
+    with pytest.raises(InputRefused) as refused:
+        course_of(plan=class_text + line + "\n")
+    assert says in str(refused.value) and str(refused.value).startswith("plan.yaml:40:")
+
+
+# -- the course's own record ---------------------------------------------------------------------------------
+
+
+def test_spares_follow_the_course_once_it_has_made_enough(course_of):
+    """24 rails cut, 1 of them made again: 4.2 % in place of 8 %, and the reason says so."""
+    course = course_of(roster="id,name\n" + "".join(f"s{n:02},Student {n}\n" for n in range(1, 17)))
+    settings = read_order_settings(course.folder / "none", [])
+    for student in course.students[:6]:
+        for label in ("B-RT", "B-RB", "D-RT", "D-RB"):
+            course.mark(student, label, "cut")
+    course.mark(course.students[0], "B-RT", "remade")
+    rails = next(one for one in class_demand(course, settings).spares if one.part == "rail")
+    assert (rails.made, rails.again, rails.scrap, rails.parts) == (24, 1, Fraction(1, 24), 41)
+    assert rails.why.startswith(
+        "rail: 41 to make, 4\u00a0% are spoiled by the course's own record (1 of 24), that is 1.7"
+    )
+    stated = replace(settings, own=frozenset({"scrap.rail"}))
+    assert next(one for one in class_demand(course, stated).spares if one.part == "rail").scrap == Fraction(8, 100)

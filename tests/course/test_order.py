@@ -120,7 +120,7 @@ TOLD = [
         "negative price",
         "ply-1,case,birch plywood,17.6,2440,1220,-5\n",
         "stock.csv:2:7: O012: the price of 'ply-1' is '-5'\n"
-        "    Write a number of 0 or more without a currency sign, or leave the cell empty.",
+        "    Write a number of 0 or more without a currency sign, or leave it empty.",
     ),
     (
         "a part larger than the sheet",

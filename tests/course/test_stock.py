@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 
 from course.quantities import Origin
+from course.stock import Defect
 from shared.problems import InputRefused
 
 HEAD = "id,role,material,thickness 1,thickness 2,moisture\n"
@@ -27,7 +28,6 @@ def test_the_mean_of_the_readings_counts(course_of):
     [
         ("A,case,,17.5,,\nA,case,,17.5,,\n", "stock.csv:3:1: S003: the id 'A' stands twice"),
         ("A,cases,,17.5,,\n", "stock.csv:2:2: S004: the plan has no stock 'cases'\n    Did you mean 'case'?"),
-        ("A,case,,,,\n", "stock.csv:2: S005: 'A' has no thickness"),
         ("A,case,,thin,,\n", "stock.csv:2:4: S006: 'thin' is not a length"),
         ("A,case,,-17.5,,\n", "stock.csv:2:4: S006: '-17.5' is not more than nothing"),
         ("A,case,,17.5,,wet\n", "stock.csv:2:6: S007: the moisture is 'wet'"),
@@ -54,3 +54,59 @@ def test_a_species_no_table_knows_is_looked_at(course_of):
     )
     assert "no table gives the movement of 'moonwood'" in " ".join(p.says for p in course.notes)
     assert course.values(course.students[0])["door.panel.1.movement"] == 0
+
+
+FULL = "id,role,material,count,thickness 1,length,width,defects,price\n"
+
+
+def test_a_line_may_stand_for_several_equal_sheets(course_of):
+    """Three sheets, a bad corner on the second; each sheet has a name of its own."""
+    course = course_of(stock=FULL + "A,case,birch plywood,3,17.6,2440,1220,sheet 2 at 0 x 1100: 300 x 120,68.50\n")
+    piece = course.stock["A"]
+    assert (piece.count, piece.names, piece.price) == (3, ("A 1", "A 2", "A 3"), Fraction("68.5"))
+    assert piece.defects == (Defect(2, *map(Fraction, (0, 1100, 300, 120))),)
+
+
+def test_a_single_sheet_needs_no_number(course_of):
+    """Two flaws of one sheet; sizes with their own unit are read as written."""
+    stock = FULL + "A,case,,,17.6,2440,1220,at 1 in x 0: 60 x 40; at 500 x 500: 20 x 20,\n"
+    piece = course_of(stock=stock).stock["A"]
+    assert piece.names == ("A",) and [defect.x for defect in piece.defects] == [Fraction("25.4"), 500]
+
+
+def test_a_sheet_that_is_not_measured_has_the_thickness_of_the_plan(course_of):
+    """Bought for later: planned as 18, and that it must be measured is said; nothing is refused."""
+    course = course_of(stock=HEAD + "A,case,birch plywood,,,\n", roster=ROSTER)
+    values = course.values(course.students[0])
+    assert values["case.side.left.thickness"] == 18 and not course.stock["A"].measured
+    assert [str(note) for note in course.notes if note.code == "S005"] == [
+        "stock.csv:2: S005: 'A' has no thickness, so its parts are planned with the thickness of the plan\n"
+        "    Measure it at three places or more before it is cut; write each in a column thickness 1, 2, 3."
+    ]
+
+
+CORNER = "Write place and size from one corner, length first, as in 'sheet 2 at 300 x 0: 60 x 40'."
+WRONG = [
+    ("A,case,,two,17.6,2440,1220,,", "4: S011: the count is 'two'\n    Write a whole number, as in 3."),
+    ("A,case,,,17.6,2440,1220,knot,", f"8: S012: the defect 'knot' of 'A' is not a place and a size\n    {CORNER}"),
+    (
+        "A,case,,2,17.6,2440,1220,at 0 x 0: 9 x 9,",
+        f"8: S012: the defect 'at 0 x 0: 9 x 9' of 'A' does not say which of the 2 sheets has it\n    {CORNER}",
+    ),
+    (
+        "A,case,,2,17.6,2440,1220,sheet 3 at 0 x 0: 9 x 9,",
+        f"8: S012: the defect 'sheet 3 at 0 x 0: 9 x 9' of 'A' is on sheet 3, and there are 2\n    {CORNER}",
+    ),
+    (
+        "A,case,,,17.6,2440,1220,at 2400 x 0: 60 x 9,",
+        f"8: S012: the defect 'at 2400 x 0: 60 x 9' of 'A' does not lie on the sheet\n    {CORNER}",
+    ),
+]
+
+
+@pytest.mark.parametrize(("row", "says"), WRONG)
+def test_a_wrong_count_or_defect_is_refused_with_its_cell(course_of, row: str, says: str):
+    """The words name the sheet and show how it is written."""
+    with pytest.raises(InputRefused) as refused:
+        course_of(stock=FULL + row + "\n")
+    assert str(refused.value) == f"stock.csv:2:{says}"
