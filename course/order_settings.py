@@ -149,7 +149,8 @@ def _for_sale(top: Mapping, roles: Sequence[str], problems: list[Problem]) -> It
     for key, node in block.items():
         known = (*roles, *(f"{role} {build}" for role in roles for build in BUILDS))
         if key not in known:
-            problems.append(Problem("O004", block.keys[key], f"the plan has no stock '{key}'", meant(key, known if " " in key else roles)))
+            do = meant(key, known if " " in key else roles)
+            problems.append(Problem("O004", block.keys[key], f"the plan has no stock '{key}'", do))
         elif not isinstance(node, Mapping) or not node.entries:
             problems.append(Problem("O004", node.place, f"'{key}' has no sizes for sale", example))
         else:
