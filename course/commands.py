@@ -10,7 +10,8 @@ from typing import Annotated
 
 import typer
 
-from course.course import Course, listed, part_sizes, read_course, size_names
+from course.changes import change_lines, changes, course_shown, edited, hand_out, stale, wrapped
+from course.course import Course, read_course, size_names
 from course.cutlist import CutRow, cut_rows
 from course.proof import proof
 from course.quantities import Origin, Value, Values, WhyLine
@@ -49,7 +50,7 @@ def say_problems(problems: Sequence[Problem]) -> None:
 def check(context: typer.Context, course: CourseFolder) -> None:
     """Proof-read a course folder before wood is bought: plan, roster, stock and sign-offs, all problems at once."""
     read = read_course(course)
-    found = [*read.notes, *proof(read), *_above(context).proofs(read)]
+    found = [*read.notes, *proof(read), *edited(read), *_above(context).proofs(read)]
     say_problems(found)
     cabinet = read.cabinet
     typer.echo(
@@ -163,25 +164,28 @@ def mark(
     typer.echo(f"{part} of {person.name} is {state}." if new else f"{part} of {person.name} was {state} already.")
 
 
-@app.command(rich_help_panel=PANEL)
-def changes(
+@app.command("changes", rich_help_panel=PANEL)
+def show_changes(
     course: CourseFolder,
-    student: StudentName,
+    student: Annotated[str | None, typer.Argument(help="Id or name of a student; without it the whole class.")] = None,
     issue: Annotated[bool, typer.Option("--issue", help="Record that the list is handed out now.")] = False,
 ) -> None:
-    """Show what moved since the list that was last handed out to a student."""
+    """Show what moved since lists were handed out and parts cut, and because of what: a reading, or an edit."""
     read = read_course(course)
-    person = read.student(student)
-    last = listed(read, person)
-    moved = last.moved if last else {}
-    typer.echo(f"{person.name}: {last.words}." if last else f"No list has been handed out to {person.name}.")
-    for name, (old, new) in moved.items():
-        was = person.shown.size(old) if old is not None else "not listed"
-        typer.echo(f"{name}: {was} -> {person.shown.size(new)}")
+    people = (read.student(student),) if student else read.students
+    found = [changes(read, person) for person in people]
+    if student:
+        (person,), (one,) = people, found
+        listed = f"{person.name}: {one.listed.words}." if one.listed else f"No list was handed out to {person.name}."
+        typer.echo(wrapped(listed))
+    else:
+        typer.echo(f"{read.title}: {stale(read, found)}")
+    for line in change_lines(read, found, person.shown if student else course_shown(read)):
+        typer.echo(wrapped(line))
     if issue:
-        new_issue = read.log.issue(person.id, read.date, part_sizes(read, person))
-        typer.echo(f"Recorded list {new_issue.revision} of {person.name}.")
-    raise typer.Exit(1 if moved and not issue else 0)
+        for person in people:
+            typer.echo(f"Recorded list {hand_out(read, person).revision} of {person.name}.")
+    raise typer.Exit(1 if any(one.effects or one.gone for one in found) and not issue else 0)
 
 
 @app.command(rich_help_panel=PANEL)

@@ -11,6 +11,7 @@ from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 
+from course.basis import basis_of
 from course.build import WORD, Cabinet, build, list_keys
 from course.kinds import read_library
 from course.plan import flat, read_plan
@@ -187,7 +188,8 @@ class Course:
             if full in values
         }
         self._values.pop(student.id, None)
-        return self.log.mark(student.id, name, state, who, at, sizes, source)
+        given = basis_of(self.cabinet, values).text
+        return self.log.mark(student.id, name, state, who, at, sizes, source, given)
 
     def fresh(self) -> None:
         """Forget worked-out values, after the log has grown."""
@@ -420,8 +422,9 @@ class Listed:
 
     revision: int
     at: str
-    moved: dict[str, tuple[Fraction | None, Fraction]]
-    """Sizes that are not as on that list: as listed, and now. [mm]"""
+    moved: dict[str, tuple[Fraction | None, Fraction | None]]
+    """Sizes that are not as on that list: as listed, and now; None for what is not there. What is cut or was read
+    is made, and no list asks for it any more. [mm]"""
 
     @property
     def words(self) -> str:
@@ -437,6 +440,11 @@ def listed(course: Course, student: Student) -> Listed | None:
     last = course.log.issued(student.id)
     if last is None:
         return None
-    now = part_sizes(course, student)
-    moved = {name: (last.sizes.get(name), size) for name, size in now.items() if last.sizes.get(name) != size}
+    now, made, text = part_sizes(course, student), course.values(student).found, student.shown.bare
+    sizes = {name: (last.sizes.get(name), now.get(name)) for name in (*now, *(n for n in last.sizes if n not in now))}
+    moved = {
+        name: (was, size)
+        for name, (was, size) in sizes.items()
+        if name not in made and (was is None or size is None or text(was) != text(size))
+    }
     return Listed(last.revision, last.at, moved)

@@ -202,11 +202,11 @@ def _causes(course: Course, values: Values, names: list[str]) -> list[str]:
 
 def consequence(values: Values, part: Part, shown: Shown) -> str:
     """What a part that is cut already would need now; empty when it still fits."""
-    words = []
+    words, asked = [], values.without(part.name)
     for size in SIZES:
         name = f"{part.name}.{size}"
-        is_now, needs = values.number(name), values.target(name)
-        if not isinstance(needs, Fraction) or shown.bare(is_now) == shown.bare(needs):
+        is_now, needs = values.number(name), asked.number(name)
+        if shown.bare(is_now) == shown.bare(needs):
             continue
         more = abs(is_now - needs)
         advice = f"trim {shown.size(more)}" if is_now > needs else f"{shown.size(more)} too small: see the remedies"

@@ -247,6 +247,14 @@ class Values:
         """What the plan alone says."""
         return self.graph.base[self.graph.index[name]]
 
+    def without(self, part: str) -> Values:
+        """The same with nothing known of one part: what its sizes should be, whatever it was cut to."""
+        own = f"{part}."
+        if not any(name.startswith(own) for name in self.found):
+            return self
+        rest = {name: given for name, given in self.found.items() if not name.startswith(own)}
+        return self.graph.evaluate(self.settings, rest)
+
     def given(self, name: str) -> Given | None:
         """What replaces the plan or the formula, if anything does."""
         return self.found.get(name) or self.settings.get(name)

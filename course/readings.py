@@ -32,31 +32,42 @@ CREATE TABLE IF NOT EXISTS seen (
   cell TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS confirmation (
   number INTEGER PRIMARY KEY, reading INTEGER NOT NULL UNIQUE, who TEXT NOT NULL, at TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS basis (number INTEGER PRIMARY KEY, given TEXT NOT NULL UNIQUE);
 CREATE TABLE IF NOT EXISTS state (
   number INTEGER PRIMARY KEY, student TEXT NOT NULL, part TEXT NOT NULL, state TEXT NOT NULL, who TEXT NOT NULL,
-  at TEXT NOT NULL, source TEXT NOT NULL, sizes TEXT NOT NULL);
+  at TEXT NOT NULL, source TEXT NOT NULL, sizes TEXT NOT NULL, basis INTEGER);
 CREATE TABLE IF NOT EXISTS issue (
-  number INTEGER PRIMARY KEY, student TEXT NOT NULL, revision INTEGER NOT NULL, at TEXT NOT NULL, sizes TEXT NOT NULL);
+  number INTEGER PRIMARY KEY, student TEXT NOT NULL, revision INTEGER NOT NULL, at TEXT NOT NULL, sizes TEXT NOT NULL,
+  basis INTEGER);
 CREATE INDEX IF NOT EXISTS reading_student ON reading (student);
 CREATE INDEX IF NOT EXISTS seen_student ON seen (student);
 CREATE INDEX IF NOT EXISTS state_student ON state (student);
 """
 _KEPT = """
 CREATE TRIGGER IF NOT EXISTS {table}_kept_{verb} BEFORE {verb} ON {table}
-BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END;
+BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END
 """
-_MAKE = "".join(
-    [
-        "BEGIN IMMEDIATE;",
-        _TABLES,
-        *(
-            _KEPT.format(table=t, verb=v)
-            for t in ("reading", "seen", "confirmation", "state", "issue")
-            for v in ("UPDATE", "DELETE")
-        ),
-        "PRAGMA user_version = 2; COMMIT;",
-    ]
+VERSION = 3
+"""Of the form of the file; one of version 2 has no bases and gets room for them with its next row."""
+_GROWN = ("ALTER TABLE state ADD COLUMN basis INTEGER", "ALTER TABLE issue ADD COLUMN basis INTEGER")
+_MAKE = (
+    *(statement for statement in _TABLES.split(";") if statement.strip()),
+    *(
+        _KEPT.format(table=t, verb=v)
+        for t in ("reading", "seen", "confirmation", "basis", "state", "issue")
+        for v in ("UPDATE", "DELETE")
+    ),
+    f"PRAGMA user_version = {VERSION}",
 )
+
+
+def _made(connection: sqlite3.Connection) -> None:
+    """Make the tables, or bring those of an older file up to date; in one transaction."""
+    connection.execute("BEGIN IMMEDIATE")
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    for statement in (*(_GROWN if version == 2 else ()), *(_MAKE if version < VERSION else ())):
+        connection.execute(statement)
+    connection.execute("COMMIT")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +119,8 @@ class State:
     source: str
     sizes: dict[str, Fraction]
     """The part's sizes when it was cut."""
+    basis: int = 0
+    """Number of what was given when it was cut (`Log.basis`); 0 when that is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +146,8 @@ class Issue:
     revision: int
     at: str
     sizes: dict[str, Fraction]
+    basis: int = 0
+    """Number of what was given then (`Log.basis`); 0 when that is not known."""
 
 
 def reduce(values: Sequence[Fraction], take: str) -> Fraction:
@@ -159,16 +174,33 @@ _SAID = (
     " WHERE student=? AND quantity=? AND place=? AND attempt=? AND reader=? ORDER BY number"
 )
 """What was ever said of one thing, and where; what stood in a second file word for word is `seen`, no reading."""
-_LAST_ISSUE = "SELECT revision, at, sizes FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
+_LAST_ISSUE = "SELECT * FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
 
 
-def _issue(row: tuple[int, str, str]) -> Issue:
-    revision, at, sizes = row
-    return Issue(revision, at, {key: Fraction(value) for key, value in json.loads(sizes).items()})
+def _issue(row: tuple) -> Issue:
+    _, _, revision, at, sizes, *basis = row
+    return Issue(revision, at, _sizes(sizes), _basis(basis))
+
+
+def _basis(column: Sequence[int | None]) -> int:
+    """The last column of a state or an issue, which an older file has not."""
+    return (column[0] if column else None) or 0
+
+
+def _sizes(text: str) -> dict[str, Fraction]:
+    return {name: Fraction(value) for name, value in json.loads(text).items()}
 
 
 def _sizes_text(sizes: dict[str, Fraction]) -> str:
     return json.dumps({name: str(value) for name, value in sorted(sizes.items())})
+
+
+def _kept(connection: sqlite3.Connection, given: str) -> int | None:
+    """The number of a basis, kept once however many states and issues rest on it; None for an empty one."""
+    if not given:
+        return None
+    connection.execute("INSERT OR IGNORE INTO basis VALUES (NULL,?)", (given,))
+    return connection.execute("SELECT number FROM basis WHERE given=?", (given,)).fetchone()[0]
 
 
 class Log:
@@ -185,8 +217,8 @@ class Log:
             raise self._refused(error) from None
         try:
             if write:
-                if connection.execute("PRAGMA user_version").fetchone()[0] < 2:
-                    connection.executescript(_MAKE)
+                if connection.execute("PRAGMA user_version").fetchone()[0] < VERSION:
+                    _made(connection)
                 connection.execute("BEGIN IMMEDIATE")
             yield connection
             if write:
@@ -290,29 +322,42 @@ class Log:
         at: str,
         sizes: dict[str, Fraction],
         source: str = "",
+        given: str = "",
     ) -> bool:
-        """Record the state of a part; False when it is in that state already."""
+        """Record the state of a part; False when it is in that state already.
+
+        Args:
+            student: Id.
+            part: Full name.
+            state: One of `STATES`.
+            who: Who says so.
+            at: Date as written.
+            sizes: The part's sizes now; one that is cut already keeps those it was cut to.
+            source: File it came from.
+            given: What the sizes rest on (`course.basis`), kept with them.
+        """
         assert state in STATES
         with self._open(write=True) as connection:
             now = connection.execute(
-                "SELECT state, sizes FROM state WHERE student=? AND part=? ORDER BY number DESC LIMIT 1",
+                "SELECT state, sizes, basis FROM state WHERE student=? AND part=? ORDER BY number DESC LIMIT 1",
                 (student, part),
             ).fetchone()
             if now and now[0] == state:
                 return False
-            text = now[1] if now and now[0] in FROZEN and state in FROZEN else _sizes_text(sizes)
+            cut = now and now[0] in FROZEN and state in FROZEN
+            text, basis = now[1:] if cut else (_sizes_text(sizes), _kept(connection, given))
             connection.execute(
-                "INSERT INTO state VALUES (NULL,?,?,?,?,?,?,?)", (student, part, state, who, at, source, text)
+                "INSERT INTO state VALUES (NULL,?,?,?,?,?,?,?,?)", (student, part, state, who, at, source, text, basis)
             )
         return True
 
     def states(self, student: str) -> dict[str, State]:
         """The latest state of each part that has one."""
         found: dict[str, State] = {}
-        question = "SELECT part, state, who, at, source, sizes FROM state WHERE student=? ORDER BY number"
-        for part, name, who, at, source, sizes in self._rows(question, (student,)) if self._has("state") else []:
-            frozen = {key: Fraction(value) for key, value in json.loads(sizes).items()}
-            found[part] = State(part, name, who, at, source, frozen)
+        question = "SELECT * FROM state WHERE student=? ORDER BY number"
+        for row in self._rows(question, (student,)) if self._has("state") else []:
+            _, _, part, name, who, at, source, sizes, *basis = row
+            found[part] = State(part, name, who, at, source, _sizes(sizes), _basis(basis))
         return found
 
     def made(self) -> dict[str, tuple[int, int]]:
@@ -327,16 +372,29 @@ class Log:
             last[student, part] = state
         return found
 
-    def issue(self, student: str, at: str, sizes: dict[str, Fraction]) -> Issue:
-        """Record that a cut list was handed out; the same sizes again are the same issue."""
+    def basis(self, number: int) -> str:
+        """What was given when a part was cut or a list handed out, as it was kept; empty for 0."""
+        rows = self._rows("SELECT given FROM basis WHERE number=?", (number,)) if number else []
+        return rows[0][0] if rows else ""
+
+    def issue(self, student: str, at: str, sizes: dict[str, Fraction], given: str = "") -> Issue:
+        """Record that a cut list was handed out; the same sizes again are the same issue.
+
+        Args:
+            student: Id.
+            at: Date as written.
+            sizes: All sizes on the list.
+            given: What they rest on (`course.basis`), kept with them.
+        """
         with self._open(write=True) as connection:
             rows = connection.execute(_LAST_ISSUE, (student,)).fetchall()
             last = _issue(rows[0]) if rows else None
             if last and last.sizes == sizes:
                 return last
-            issue = Issue((last.revision if last else 0) + 1, at, sizes)
-            values = (student, issue.revision, at, _sizes_text(sizes))
-            connection.execute("INSERT INTO issue VALUES (NULL,?,?,?,?)", values)
+            basis = _kept(connection, given)
+            issue = Issue((last.revision if last else 0) + 1, at, sizes, basis or 0)
+            values = (student, issue.revision, at, _sizes_text(sizes), basis)
+            connection.execute("INSERT INTO issue VALUES (NULL,?,?,?,?,?)", values)
         return issue
 
     def issued(self, student: str) -> Issue | None:

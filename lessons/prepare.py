@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from course.changes import edited
 from course.course import Course
 from course.roster import Student
 from lessons.catch_up import catch_up, session_problems
@@ -56,7 +57,9 @@ def prepare_course(
     """
     lessons = read_lessons(course)
     only = operation_name(lessons, operation) if operation else ""
-    problems: list[Problem] = [*course.notes, *lessons.problems, *session_problems(course, lessons)]
+    problems: list[Problem] = [
+        *course.notes, *lessons.problems, *session_problems(course, lessons), *edited(course, in_full=False)
+    ]  # fmt: skip
     written: list[Path] = []
     kept: list[Path] = []
     made = Made.of(course)

@@ -13,6 +13,7 @@ from math import hypot, sqrt
 from pathlib import Path
 
 from course.build import Assembly, Cabinet
+from course.changes import AsMade
 from course.course import Course
 from course.formula import LENGTH, BadFormula, Formula, dimension
 from course.kinds import Library, read_library
@@ -615,10 +616,10 @@ def measure_from(
 ) -> dict[str, tuple[Measured, ...]]:
     """What some of a student's readings come to, as those of one reader, by the ids of the checks."""
     values, readings = course.values(student), tuple(readings)
-    behind = _target_uncertainties(checks, course, student, values, readings)
+    behind, made = _target_uncertainties(checks, course, student, values, readings), AsMade(course, student, values)
     return {
         check.id: tuple(
-            _measured(check, course, student, values, groups, number, behind.get(check.id, 0.0))
+            _measured(check, course, student, values, groups, number, behind.get(check.id, 0.0), made)
             for number, groups in attempts(check, readings).items()
             if all(name in groups for name, _, _ in check.reads)
         )
@@ -641,6 +642,7 @@ def _measured(
     groups: dict[str, list[Reading]],
     attempt: int,
     target_u: float,
+    made: AsMade,
 ) -> Measured:
     graph = course.cabinet.graph
     sizes: dict[str, Fraction] = {}
@@ -654,7 +656,8 @@ def _measured(
         texts = [one.value for one in readings if one.value is not None]
         value, target, plan = max(texts) - min(texts), Fraction(0), Fraction(0)
     elif check.formula is None:
-        value, target = sizes[first], _target(check, values, first)
+        value = sizes[first]
+        target = _number(check.target, values.all) if check.target else made.target(first)
         plan = _number(check.target, planned.all) if check.target else planned.number(first)
     else:
         value = _derived(check.formula, values, sizes)

@@ -14,6 +14,7 @@ from pathlib import Path
 from jinja2 import PackageLoader
 
 from course.causes import Cause, causes
+from course.changes import AsMade
 from course.course import Course
 from course.quantities import Values
 from course.readings import Reading, reduced
@@ -264,7 +265,8 @@ def _size_read(mark: Mark, name: str, values: Values) -> Fraction:
 
 def _trends(grades: Grades, student: Student, where: dict[str, str], words: Words) -> tuple[Result, ...]:
     """Sizes that were read at several attempts, oldest first."""
-    graph, values = grades.course.cabinet.graph, grades.course.values(student)
+    graph = grades.course.cabinet.graph
+    made = AsMade(grades.course, student, grades.course.values(student))
     groups: dict[str, dict[int, list[Reading]]] = {}
     for one in grades.course.log.readings(student.id):
         if one.value is not None and one.quantity in where:
@@ -274,7 +276,7 @@ def _trends(grades: Grades, student: Student, where: dict[str, str], words: Word
         if len(attempts) > 1:
             read = graph[name].read
             sizes = [reduced([r.value for r in attempts[n] if r.value is not None], read)[0] for n in sorted(attempts)]
-            text = _trend(sizes, values.target(name), student.shown, words)
+            text = _trend(sizes, made.target(name), student.shown, words)
             found.append(Result(f"{where[name]}: {graph[name].says}", text))
     return tuple(found)
 

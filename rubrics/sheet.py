@@ -20,6 +20,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
+from course.changes import AsMade
 from course.course import Course
 from course.quantities import Values
 from course.readings import STATES
@@ -105,22 +106,24 @@ def columns_of(course: Course) -> tuple[Column, ...]:
 def fit_rows(course: Course, student: Student) -> tuple[FitRow, ...]:
     """Everything a student is to read, each thing once, in the order of the work."""
     values = course.values(student)
+    made = AsMade(course, student, values)
     rows: dict[str, FitRow] = {}
     for check in every_check(course):
         for name, places, instrument in check.reads:
             if name not in rows:
-                rows[name] = _row(check, name, places, instrument, course, student, values)
+                rows[name] = _row(check, name, places, instrument, course, student, values, made)
     return tuple(rows.values())
 
 
 def _row(
-    check: Check, name: str, places: int, instrument: str, course: Course, student: Student, values: Values
-) -> FitRow:
+    check: Check, name: str, places: int, instrument: str, course: Course, student: Student, values: Values,
+    made: AsMade,
+) -> FitRow:  # fmt: skip
     shown, graph = student.shown, course.cabinet.graph
     fine = instrument in ("caliper", "feeler")
     text = shown.fine_bare if fine else shown.bare
     wanted = check.formula is None and check.target
-    target = check.target.run(values.all) if wanted else values.target(name)
+    target = check.target.run(values.all) if wanted else made.target(name)
     assert isinstance(target, Fraction)
     what = graph[name].says if len(check.reads) > 1 or check.kind == "spread" else check.what
     lower = upper = ""

@@ -156,7 +156,11 @@ def test_changes_are_told_since_the_last_list(folder):
     read(folder, "divider.upper.width", "365.0")
     moved = run("changes", folder, "s1")
     assert moved.exit_code == 1
-    assert "door.rail.top.length: 281.0 mm -> 282.0 mm" in plain(moved.stdout)
+    assert plain(moved.stdout) == (
+        "Ada Test: List 1, handed out 2026-10-05; 4 sizes moved since: hand out a new\n    one.\n"
+        "width of opening 'upper', read 365.0 mm [s1.xlsx:Fit checks!J9]\n"
+        "    H-H length 362.0 -> 363.0 mm\n    D-RT, D-RB length 281.0 -> 282.0 mm\n    D-P width 278.0 -> 279.0 mm\n"
+    )
     assert "List 1, handed out 2026-10-05; 4 sizes moved since: hand out a new one" in run("cutlist", folder, "s1").stdout
     assert "Recorded list 2" in run("changes", folder, "s1", "--issue").stdout
 
