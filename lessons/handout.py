@@ -12,21 +12,20 @@ from course.quantities import Values
 from course.roster import Student
 from lessons.cautions import GENERAL, SEVERITIES, Caution, cautions_for
 from lessons.coach import CoachGrid, coach_tables, grids
-from lessons.drawings import DATA, DRAWINGS, Bench, Drawing, part_drawing
+from lessons.drawings import drawings_of
 from lessons.operation import BOX, Route, Step
 from lessons.route import choose
 from lessons.sequence import Work
 from lessons.setups import SetupNumber, readings, setup_numbers
 from rubrics.sheet import FitRow
 from shared.places import Items, Mapping, Text, read_yaml
+from shared.render.sketch import Drawing
 from shared.units import Shown
 
 DEFERRAL: Mapping = read_yaml(
     (files("lessons") / "tables" / "deferral.yaml").read_text(encoding="utf-8"), "deferral.yaml"
 )
 """Lines that send the reader to those who decide."""
-WORDS, LARGE_WORDS = 9.0, 14.0
-"""Type sizes in drawings, plain and large print. [pt]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +181,7 @@ def operation_page(
         number, operation.title, _titles(works), _labels(works), f"{route.station}, {route.tool}" if route else "",
         ", ".join(operation.tools), tuple(map(texts.filled, operation.before_start)), tuple(_releases(works)),
         tuple(row for row, _ in setups), "; ".join(dict.fromkeys(w for _, waits in setups for w in waits)),
-        tuple(_drawings(course, student, works, values, route)),
+        tuple(drawings_of(course, student, works, values, route)),
         tuple(_condensed(found, powered)),
         tuple(sorted((_row(c) for c in found if c.id not in placed and not _short(c, powered)), key=_gravest)),
         tuple(_steps(route.steps, found, texts)) if route else (),
@@ -382,47 +381,3 @@ def check_row(row: FitRow) -> CheckRow:
     """A line of a check as printed."""
     allowed = f"{row.lower} to {row.upper}" if row.lower else row.upper or "write it down"
     return CheckRow(row.title, row.what, row.target, allowed, row.instrument, row.who, row.places, row.second)
-
-
-def _drawings(
-    course: Course, student: Student, works: Sequence[Work], values: Values, route: Route | None
-) -> Iterator[Drawing]:
-    """What the data table shows with these features, one for each assembly whose drawing differs."""
-    operation = works[0].operation
-    bench = Bench(course.cabinet, values, student.shown, LARGE_WORDS if student.large_print else WORDS)
-    seen: set[str] = set()
-    for section, features in (("makes", operation.makes), ("prepares", operation.prepares)):
-        for feature, work, assembly in _places(works, features):
-            for drawing in _of_feature(bench, section, feature, assembly, work, route):
-                if drawing.alt not in seen:
-                    seen.add(drawing.alt)
-                    yield drawing
-
-
-def _places(works: Sequence[Work], features: Sequence[str]) -> Iterator[tuple[str, Work, str]]:
-    for feature in features:
-        for work in works:
-            for assembly in work.assemblies:
-                if any(f.name == feature and f.assembly == assembly.name for f in work.features):
-                    yield feature, work, assembly.name
-
-
-def _of_feature(
-    bench: Bench, section: str, feature: str, assembly: str, work: Work, route: Route | None
-) -> Iterator[Drawing]:
-    pages = DATA.get(section)
-    row = pages.get(feature) if isinstance(pages, Mapping) else None
-    if not isinstance(row, Mapping):
-        return
-    name = row.text(route.name if route else "", row.text("any"))
-    if name == "each part":
-        for part in _one_of_a_kind(work, assembly):
-            yield part_drawing(bench, part)
-    elif name in DRAWINGS:
-        yield DRAWINGS[name](bench, assembly)
-
-
-def _one_of_a_kind(work: Work, assembly: str) -> list[str]:
-    """The first part of each group that a work is done on."""
-    mine = [p for p in work.parts if p.assembly == assembly] or list(work.parts)
-    return [p.name for p in {part.group: part for part in reversed(mine)}.values()]

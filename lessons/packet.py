@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -14,13 +14,12 @@ from course.course import Course, listed
 from course.cutlist import cut_rows
 from course.cutlist_files import TEMPLATES, UNITS, cutlist_tree
 from course.roster import Student
+from lessons.cabinet_drawings import front_view, section
 from lessons.cautions import CAUTIONS, SEVERITIES
 from lessons.coach import things_of
-from lessons.drawings import Bench, Drawing, front_view
+from lessons.drawings import bench_of
 from lessons.handout import (
     CONDENSED,
-    LARGE_WORDS,
-    WORDS,
     CheckRow,
     check_row,
     deferral,
@@ -29,6 +28,7 @@ from lessons.handout import (
     together,
 )
 from lessons.operation import read_operations
+from lessons.part_drawings import part_drawing
 from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, work_of
 from lessons.setups import proof
@@ -37,6 +37,7 @@ from rubrics.sheet import FitRow, fit_rows
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document, Tree
 from shared.render.files import safe_name
+from shared.render.sketch import Drawing
 from shared.render.tree import render_tree
 
 
@@ -175,6 +176,7 @@ def packet(course: Course, student: Student, lessons: Lessons, only: str = "") -
         parts += [
             lambda: _cover(course, student, lessons),
             lambda: cutlist_tree(student, cut_rows(course, student), lessons.templates, listed(course, student)),
+            lambda: _parts(course, student, lessons),
         ]
     for number, works in enumerate(lessons.sheets, 1):
         if only in ("", works[0].operation.name):
@@ -209,12 +211,24 @@ def _cover(course: Course, student: Student, lessons: Lessons) -> Tree:
     return render_tree("cover.md.j2", {"cover": cover(course, student, lessons)}, lessons.templates)
 
 
+def _parts(course: Course, student: Student, lessons: Lessons) -> Tree:
+    """The cabinet cut through, and each part of another shape with its joints."""
+    values, cabinet = course.values(student), course.cabinet
+    large = student.large_print
+    bench = bench_of(course, student, values, (165.0, 110.0) if large else (80.0, 60.0))
+    seen: dict[tuple[object, ...], Drawing] = {}
+    for part in cabinet.parts:
+        sizes = tuple(values.number(f"{part.name}.{size}") for size in ("length", "width", "thickness"))
+        seen.setdefault((part.assembly, part.group, *sizes), part_drawing(bench, part.name, captioned=True))
+    through = section(replace(bench, room=(165.0, 110.0 if large else 76.0)))
+    filled = {"section": through, "parts": tuple(seen.values()), "units": UNITS[student.shown.unit]}
+    return render_tree("parts.md.j2", filled, lessons.templates)
+
+
 def cover(course: Course, student: Student, lessons: Lessons) -> Cover:
     """The cover of a student's packet."""
-    bench = Bench(
-        course.cabinet, course.values(student), student.shown, LARGE_WORDS if student.large_print else WORDS,
-        (150.0, 105.0) if student.large_print else (150.0, 150.0),
-    )  # fmt: skip
+    room = (150.0, 105.0) if student.large_print else (150.0, 150.0)
+    bench = bench_of(course, student, course.values(student), room)
     view = front_view(bench)
     return Cover(
         course.cabinet.title, student.name, student.bench, course.title, course.cabinet.revision, course.date,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 from importlib.resources import files
+from itertools import groupby
 from typing import Any
 
 from shared.render.document import Document
@@ -58,7 +59,11 @@ class _Writer:
         self.drawings = 0
 
     def blocks(self, tree: list[dict[str, Any]]) -> str:
-        return "".join(getattr(self, f"_{node['t']}")(node) for node in tree)
+        made = []
+        for kind, group in groupby(tree, lambda node: node["t"]):
+            text = "".join(getattr(self, f"_{kind}")(node) for node in group)
+            made.append(f'<div class="figures">\n{text}</div>\n' if kind == "svg" else text)
+        return "".join(made)
 
     def inline(self, nodes: list[dict[str, Any]]) -> str:
         return "".join(self._run(node) for node in nodes)

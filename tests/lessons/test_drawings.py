@@ -2,6 +2,7 @@
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 
@@ -13,17 +14,14 @@ from course.build import Cabinet, build, list_keys
 from course.kinds import read_library
 from course.plan import read_plan
 from course.quantities import Given, Origin
-from lessons.drawings import (
-    DRAWINGS,
-    Bench,
-    diagonals,
-    frame_section,
-    front_view,
-    part_drawing,
-    reveal_map,
-    tenon_setup,
-)
+from lessons.bench import Bench
+from lessons.cabinet_drawings import front_view, section
+from lessons.drawings import DRAWINGS
+from lessons.fit_drawings import diagonals, reveal_map
+from lessons.joint_drawings import backing_fence, frame_section, groove_detail, tenon_setup
 from lessons.layout import layout
+from lessons.part_drawings import part_drawing
+from shared.render.columns import advances
 from shared.render.sketch import POINT, Drawing, Sketch, Span, spread
 from shared.units import INCHES, MM
 
@@ -89,13 +87,14 @@ def class_bench() -> Bench:
 
 def every_drawing(bench: Bench) -> dict[str, Drawing]:
     """Every drawing that can be made of a cabinet."""
-    found = {"front view": front_view(bench)}
+    found = {"front view": front_view(bench), "section": section(bench)}
     for assembly in bench.cabinet.assemblies.values():
         for name, draw in DRAWINGS.items():
             if _possible(bench, name, assembly.name):
                 found[f"{name} of {assembly.name}"] = draw(bench, assembly.name)
     for part in bench.cabinet.parts:
         found[f"part {part.name}"] = part_drawing(bench, part.name)
+        found[f"small part {part.name}"] = part_drawing(replace(bench, room=(80.0, 60.0)), part.name, captioned=True)
     return found
 
 
@@ -103,7 +102,8 @@ def _possible(bench: Bench, name: str, assembly: str) -> bool:
     needs = {
         "frame section": "groove.front_lip", "router table": "groove.front_lip", "tenon set-up": "tenon.shim",
         "channel": ("dado.depth", "rabbet.depth"), "diagonals": ("diagonal.a", "diagonal.front_a"),
-        "reveal map": "reveal.left", "corner": "back_rabbet.width",
+        "reveal map": "reveal.left", "corner": "back_rabbet.width", "groove detail": "panel.tongue",
+        "backing fence": "rabbet.buried",
     }[name]  # fmt: skip
     needs = (needs,) if isinstance(needs, str) else needs
     return any(bench.has(f"{assembly}.{n}") for n in needs)
@@ -131,13 +131,14 @@ def polygon(drawing: Drawing, name: str) -> list[tuple[float, float]]:
 
 
 def text_boxes(drawing: Drawing) -> list[tuple[str, float, float, float, float]]:
-    """The least paper each text covers, by the width of a condensed face: text, left, top, right, bottom."""
+    """The paper each text covers, by the widths of the typeface it is printed in: text, left, top, right, bottom."""
     found = []
     for e in ET.fromstring(drawing.svg).iter():
         if not e.tag.endswith("text"):
             continue
         size, x, y = float(e.get("font-size")), float(e.get("x")), float(e.get("y"))
-        width, height = 0.5 * size * len(e.text), 0.72 * size
+        face = advances("b" if e.get("font-weight") == "bold" else "")
+        width, height = size * sum(face[ord(sign)] for sign in e.text), 0.72 * size
         left = x - {"start": 0, "middle": width / 2, "end": width}[e.get("text-anchor")]
         box = (left, y - height, left + width, y)
         if e.get("transform"):
@@ -267,6 +268,76 @@ def test_a_side_shows_where_its_dado_and_rabbets_stand(class_bench: Bench) -> No
     assert {"138.0", "582.0", "17.9", "600.0"} <= texts
 
 
+def test_the_cut_through_shows_every_board_and_frame_where_the_sizes_put_it(class_bench: Bench) -> None:
+    """Worked by hand: 200 deep, the back's recess 19, so 181 inside; a door of 18 in front; the shelf 20 behind it."""
+    drawing = section(class_bench)
+    left, right, low, high = ({} for _ in range(4))
+    for part in ("case.top", "case.bottom", "divider.divider.1", "shelf.board", "door.rail.top", "back.rail.top"):
+        xs, ys = zip(*polygon(drawing, part), strict=True)
+        left[part], right[part], low[part], high[part] = min(xs), max(xs), 600 - max(ys), 600 - min(ys)
+    assert (left["case.top"], right["case.top"]) == pytest.approx((0, 200), abs=0.02)
+    assert (low["case.top"], high["case.top"]) == pytest.approx((582, 600), abs=0.02)
+    assert (low["divider.divider.1"], high["divider.divider.1"]) == pytest.approx((138, 156), abs=0.02)
+    assert right["divider.divider.1"] == pytest.approx(181, abs=0.02)
+    assert (left["shelf.board"], right["shelf.board"]) == pytest.approx((20, 181), abs=0.02)
+    assert (left["door.rail.top"], right["door.rail.top"]) == pytest.approx((0, 18), abs=0.02)
+    assert (left["back.rail.top"], right["back.rail.top"]) == pytest.approx((181, 199), abs=0.02)
+    assert high["back.rail.top"] == pytest.approx(590.5, abs=0.02)
+    texts = [box[0] for box in text_boxes(drawing)]
+    assert {"600.0", "426.0", "120.0", "181.0", "19.0", "200.0", "161.0"} <= set(texts)
+
+
+def test_the_cut_through_shows_the_rabbet_for_the_back(class_bench: Bench) -> None:
+    """9 of the 18 mm of top and bottom are taken away at the rear, 19 deep, on the side of the inside."""
+    top, bottom = (polygon(section(class_bench), f"case.{part}") for part in ("top", "bottom"))
+    assert {(round(x), round(y)) for x, y in top} == {(0, 0), (200, 0), (200, 9), (181, 9), (181, 18), (0, 18)}
+    assert {(round(x), round(600 - y)) for x, y in bottom} == {(0, 0), (200, 0), (200, 9), (181, 9), (181, 18), (0, 18)}
+
+
+def test_the_cut_through_shows_the_tongue_of_a_panel_in_its_groove(class_bench: Bench) -> None:
+    """The panel's tongue is 5.8 thick and, with the visible height of 323, reaches 8.5 into either rail: 340."""
+    points = polygon(section(class_bench), "door.panel.1")
+    ys = [y for _, y in points]
+    ends = [x for x, y in points if y in (min(ys), max(ys))]
+    assert max(ys) - min(ys) == pytest.approx(340, abs=0.05)
+    assert max(ends) - min(ends) == pytest.approx(5.8, abs=0.02)
+
+
+def test_the_enlarged_tongue_shows_the_room_around_it(class_bench: Bench) -> None:
+    """A groove of 6.0 and a tongue of 5.8 that begins 0.1 behind the front wall; 2.0 at the floor; 3 times as large."""
+    drawing = groove_detail(class_bench, "door")
+    groove, (reach, tongue) = polygon(drawing, "door.groove"), rectangle(drawing, "door.panel.tongue")
+    start = next(e for e in elements(drawing, "door.panel.tongue") if e.tag.endswith("rect"))
+    assert drawn_scale(drawing) >= 3
+    assert tongue == pytest.approx(5.8, abs=0.002)
+    assert float(start.get("y")) / drawn_scale(drawing) - groove[2][1] == pytest.approx(0.1, abs=0.002)
+    assert float(start.get("x")) / drawn_scale(drawing) - groove[3][0] == pytest.approx(2.0, abs=0.002)
+    assert reach == pytest.approx(8.5 + 3 + 2, abs=0.01)
+    assert [box[0] for box in text_boxes(drawing)].count("0.1") == 2
+
+
+@pytest.mark.parametrize(("stack", "buried", "words"), [("16", "0", "in 2 passes"), ("22", "4", "4.0 mm of it inside")])
+def test_the_dado_set_stands_in_the_backing_fence_by_what_is_too_wide(stack: str, buried: str, words: str) -> None:
+    """F11 (worked example): a set of 22 is buried 4 for a rabbet of 18; a set of 16 makes two passes."""
+    made = cabinet(CLASS_CABINET)
+    given_ = {"shop.dado_stack": Given(Fraction(stack), Origin.CHOICE)}
+    drawing = backing_fence(Bench(made, made.graph.evaluate(given_), MM), "case")
+    scale = drawn_scale(drawing)
+    cutter = next(e for e in elements(drawing, "case.rabbet.cutter") if e.tag.endswith("rect"))
+    fence = next(e for e in elements(drawing, "fence") if e.tag.endswith("rect"))
+    reach = float(cutter.get("x")) + float(cutter.get("width")) - float(fence.get("x"))
+    assert reach / scale == pytest.approx(float(buried), abs=0.02)
+    assert (float(fence.get("x")) - float(cutter.get("x"))) / scale == pytest.approx(18, abs=0.02)
+    assert words in drawing.alt.replace("\u00a0", " ")
+
+
+def test_the_face_of_a_panel_shows_its_tongue_all_round(class_bench: Bench) -> None:
+    """The field is smaller than the panel by a tongue of 11.5 at each edge (worked example: 140 less 23 is 117)."""
+    drawing = part_drawing(class_bench, "back.panel.1")
+    whole, field = rectangle(drawing, "back.panel.1"), rectangle(drawing, "back.panel.tongue_length")
+    assert [a - b for a, b in zip(whole, field, strict=True)] == pytest.approx([23, 23], abs=0.02)
+
+
 def test_a_rail_shows_its_shoulder_and_both_tenons(class_bench: Bench) -> None:
     """261 from shoulder to shoulder and a tenon of 10 at each end make 281."""
     texts = [box[0] for box in text_boxes(part_drawing(class_bench, "door.rail.top"))]
@@ -304,6 +375,14 @@ def test_every_text_is_at_least_eight_points_on_a_page_of_letter_paper(bench: Be
         for e in ET.fromstring(drawing.svg).iter():
             if e.tag.endswith("text"):
                 assert float(e.get("font-size")) * shrink / POINT >= 8, name
+
+
+def test_no_line_is_too_thin_for_a_cheap_printer(bench: Bench) -> None:
+    """No line is thinner than 0.2 mm on paper (common practice), and no drawing is wider than the paper shrinks."""
+    for name, drawing in every_drawing(bench).items():
+        assert drawing.width <= 180, name
+        lines = [e for e in ET.fromstring(drawing.svg).iter() if e.get("stroke") == "#000000"]
+        assert lines and all(float(e.get("stroke-width")) >= 0.2 for e in lines), name
 
 
 def test_every_drawing_says_what_it_shows_without_looking(bench: Bench) -> None:

@@ -72,8 +72,8 @@ def test_a_packet_has_cover_safety_contents_list_sheets_and_fit_checks_in_order(
     found, lessons = made(course), read_lessons(course)
     titles = headings(found)
     assert titles[1:3] == ["Safety", "Contents"]
-    assert titles[3] == "Cut list" and titles[-1] == "Fit-check sheet"
-    assert titles[4:-1] == [f"{i}. {s[0].operation.title}" for i, s in enumerate(lessons.sheets, 1)]
+    assert titles[3:5] == ["Cut list", "The cabinet and its parts"] and titles[-1] == "Fit-check sheet"
+    assert titles[5:-1] == [f"{i}. {s[0].operation.title}" for i, s in enumerate(lessons.sheets, 1)]
     assert len(lessons.sheets) >= 30 and found.problems == ()
 
 
@@ -259,6 +259,20 @@ def test_the_fit_check_sheet_has_a_table_for_each_stage_on_two_pages(demo_folder
     rows = fit_rows(course, student)
     assert [(line[0], line[3]) for line in lines] == [(f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows]
     assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 2
+
+
+def test_every_part_of_another_shape_is_drawn_with_its_joints(demo_folder: Path) -> None:
+    """The section, then one drawing for each shape: two equal stiles share one, two rails of other length do not."""
+    course = read_course(demo_folder)
+    tree = packet(course, course.student("s01"), read_lessons(course)).document.tree
+    start = next(i for i, n in enumerate(tree) if n["t"] == "h" and words(n["c"]) == "The cabinet and its parts")
+    end = next(i for i, n in enumerate(tree[start:], start) if n["t"] == "pagebreak")
+    drawn = [n["alt"].partition(":")[0] for n in tree[start:end] if n["t"] == "svg"]
+    assert "cut through from front to back" in drawn[0]
+    assert drawn[1:] == [
+        "C-SL, side left", "C-T, top", "C-B, bottom", "V-D, divider", "H-H, shelf", "B-SL, stile left",
+        "B-RT, rail top", "B-M, muntin", "B-P1, panel 1", "D-SL, stile left", "D-RT, rail top", "D-P, panel",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("student", "most"), [("s01", 3), ("s04", 8)])
