@@ -14,6 +14,8 @@ from pathlib import Path
 from course.basis import basis_of
 from course.build import WORD, Cabinet, build, list_keys
 from course.kinds import read_library
+from course.made import FILE as MADE
+from course.made import MadeBy, read_made
 from course.plan import flat, read_plan
 from course.quantities import Given, Origin, Values
 from course.readings import FILE, FROZEN, Log, Reading, reduced
@@ -67,6 +69,8 @@ class Course:
     """Operations, by name or title, that the shop allows by hand alone (`shop: {hand_only: [cut dadoes]}`)."""
     planned: dict[str, tuple[Text, ...]] = field(default_factory=dict)
     """Operations of each session as written under `plan`, by the number of the session; empty without it."""
+    made: tuple[MadeBy, ...] = ()
+    """Work on a cabinet that its student did not do (`made.csv`)."""
     _values: dict[str, Values] = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -191,6 +195,10 @@ class Course:
         given = basis_of(self.cabinet, values).text
         return self.log.mark(student.id, name, state, who, at, sizes, source, given)
 
+    def made_by(self, student: Student, quantity: str) -> str:
+        """Who made what a size of a student belongs to; empty for the student's own work."""
+        return next((one.by for one in self.made if one.covers(student.id, quantity)), "")
+
     def fresh(self) -> None:
         """Forget worked-out values, after the log has grown."""
         self._values.clear()
@@ -270,6 +278,7 @@ def read_course(folder: Path) -> Course:
     stock_table = _read_table(folder, "stock.csv", problems, needed=False)
     roster = _read_table(folder, "roster.csv", problems, needed=True)
     signed = _read_table(folder, "signoffs.csv", problems, needed=False)
+    others = _read_table(folder, MADE, problems, needed=False)
     if cabinet and stock_table:
         stock = read_stock(stock_table, unit, cabinet.stock, problems)
     if roster:
@@ -278,6 +287,7 @@ def read_course(folder: Path) -> Course:
         ends = _date(settings.get("ends"))
         ids = {row.text("id") for row in roster.rows} if roster else set()
         signoffs = read_signoffs(signed, ids, machines, ends, problems)
+    made = read_made(others, {s.id: s.name for s in students}, cabinet, problems) if others and cabinet else []
     if any(p.severe for p in problems) or cabinet is None:
         raise InputRefused(problems)
     if not signoffs:
@@ -289,6 +299,7 @@ def read_course(folder: Path) -> Course:
         top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
         _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
         _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"), planned,
+        tuple(made),
     )  # fmt: skip
     return _proved(course)
 

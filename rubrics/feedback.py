@@ -113,6 +113,8 @@ class Page:
     differences: tuple[Result, ...]
     setups: tuple[Result, ...]
     missing: tuple[str, ...]
+    others: tuple[str, ...]
+    """What somebody else made, and who: not graded."""
     doubts: tuple[Result, ...]
     """Readings that look like slips; marks that rest on them wait."""
     remedies: tuple[Remedy, ...]
@@ -152,7 +154,7 @@ def _page(
             if m.again and not m.elsewhere
         ),
         _trends(grades, student, where, words), _differences(one, where, shown), _setups(one, shown),
-        _missing(one),
+        _missing(one), tuple(f"{group}, by {by}" for group, by in dict.fromkeys((c.group, by) for c, by in one.others)),
         tuple(
             Result(
                 where.get(doubt.reading.quantity, doubt.reading.quantity),

@@ -7,7 +7,7 @@ its last fit, does not move the target of what was made before.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from statistics import median
@@ -74,7 +74,7 @@ class Mark:
         if self.setup_shift:
             parts.append(f"{signed(self.setup_shift, shown)} of it from the set-up of the class")
         if self.elsewhere:
-            parts.append(f"{signed(self.elsewhere, shown)} of it charged at {', '.join(self.charged_at)}")
+            parts.append(f"{signed(self.elsewhere, shown)} of it not charged here: {', '.join(self.charged_at)}")
         if self.again:
             parts.append("measure again: this reading cannot decide")
         return "; ".join(parts)
@@ -158,6 +158,8 @@ class StudentGrade:
     not_measured: tuple[Check, ...]
     waiting: tuple[Check, ...]
     """Checks that rest on a reading in doubt: blank until it is answered."""
+    others: tuple[tuple[Check, str], ...]
+    """Checks of what somebody else made, and who: measured, and not graded."""
     doubts: tuple[Doubt, ...]
     """Readings that look like slips."""
     differences: tuple[PlanDifference, ...]
@@ -199,26 +201,39 @@ def grade(course: Course) -> Grades:
     views = _by_stage(course, stages)
     raised = {s.id: doubts(course, s, course.log.readings(s.id)) for s in course.students}
     waiting = {s.id: _waiting(checks, raised[s.id], s, views) for s in course.students}
-    results = {s.id: _measured(checks, views, s, waiting[s.id]) for s in course.students}
+    others = {s.id: _of_others(course, checks, s) for s in course.students}
+    results = {s.id: _measured(checks, views, s, {*waiting[s.id], *others[s.id]}) for s in course.students}
     setups = find_setups(checks, list(results.values()), rules.setup)
     students = tuple(
         _grade_student(student, checks, results[student.id], rules, setups, views, stages)
         for student in course.students
     )
     marks = tuple(mark for _, every in students for mark in every)
-    grades = tuple(_held(one, waiting[one.student.id], raised[one.student.id]) for one, _ in students)
+    grades = tuple(
+        _held(one, waiting[one.student.id], raised[one.student.id], others[one.student.id]) for one, _ in students
+    )
     classes = tuple(_class_result(check, grades, setups) for check in checks)
     return Grades(course, rules, checks, marks, grades, classes, setups)
 
 
 def _measured(
-    checks: Sequence[Check], views: Mapping[str, Course], student: Student, waiting: Sequence[Check]
+    checks: Sequence[Check], views: Mapping[str, Course], student: Student, left_out: Set[Check]
 ) -> Results:
-    """What a student measured, each check against the cabinet as it stood at its stage; nothing for one that waits."""
+    """What a student measured, each check against the cabinet as it stood at its stage; nothing for one left out."""
     found: dict[str, tuple[Measured, ...]] = {}
     for stage in STAGES:
         found |= measure_all([check for check in checks if check.stage == stage], views[stage], student)
-    return {**found, **{check.id: () for check in waiting}}
+    return {**found, **{check.id: () for check in left_out}}
+
+
+def _of_others(course: Course, checks: Sequence[Check], student: Student) -> dict[Check, str]:
+    """Checks all of whose sizes somebody else made, and who."""
+    found = {}
+    for check in checks if course.made else ():
+        makers = [course.made_by(student, name) for name, _, _ in check.reads]
+        if all(makers):
+            found[check] = " and ".join(dict.fromkeys(makers))
+    return found
 
 
 def _waiting(
@@ -240,9 +255,12 @@ def _waiting(
     return tuple(found)
 
 
-def _held(one: StudentGrade, waiting: tuple[Check, ...], raised: tuple[Doubt, ...]) -> StudentGrade:
-    open_ = tuple(check for check in one.not_measured if check not in waiting)
-    return replace(one, not_measured=open_, waiting=waiting, doubts=raised)
+def _held(
+    one: StudentGrade, waiting: tuple[Check, ...], raised: tuple[Doubt, ...], others: Mapping[Check, str]
+) -> StudentGrade:
+    open_ = tuple(check for check in one.not_measured if check not in waiting and check not in others)
+    held = tuple(check for check in waiting if check not in others)
+    return replace(one, not_measured=open_, waiting=held, doubts=raised, others=tuple(others.items()))
 
 
 def first_read(checks: Sequence[Check]) -> dict[str, str]:
@@ -387,38 +405,62 @@ def _grade_student(
 ) -> tuple[StudentGrade, list[Mark]]:
     shared = {(setup.check.id, setup.attempt): setup for setup in setups}
     made: dict[str, list[Mark]] = {}
-    charged: dict[str, Mark] = {}
+    charged: dict[str, Charged] = {}
     for check in sorted(checks, key=lambda check: check.formula is not None):
-        marks = []
+        marks, values = [], views[check.stage].values(student)
+        blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}
         for one in results[check.id]:
-            elsewhere, titles = charged_elsewhere(check, one, charged, views[check.stage].values(student))
+            elsewhere, titles = charged_elsewhere(check, one, blamed, values)
             marks.append(mark_of(student, check, one, rules, shared.get((check.id, one.attempt)), elsewhere, titles))
         made[check.id] = _attempts(marks, rules.policy)
         if check.formula is None and check.kind != "spread":
             name = check.reads[0][0]
             for mark in made[check.id]:
                 if mark.counts and mark.level.share < 1:
-                    charged[name] = mark
+                    charged[name] = Charged(mark.target, mark.check.title)
     marks = [mark for check in checks for mark in made[check.id]]
     counted = tuple(mark for mark in marks if mark.counts)
     points = sum((mark.points for mark in counted), NOTHING)
     of = Fraction(sum(mark.check.points for mark in counted))
     open_ = tuple(check for check in checks if not results[check.id])
     differences = plan_differences(views[STAGES[-1]].values(student), checks, rules.tell, stages)
-    return StudentGrade(student, counted, points, of, len(checks), open_, (), (), differences), marks
+    return StudentGrade(student, counted, points, of, len(checks), open_, (), (), (), differences), marks
+
+
+@dataclass(frozen=True, slots=True)
+class Charged:
+    """A size that is not to be charged again."""
+
+    target: Fraction
+    """Where it should be. [mm]"""
+    title: str
+    """The check it is charged at, or who made it."""
+
+
+def _others_sizes(course: Course, check: Check, student: Student, values: Values) -> dict[str, Charged]:
+    """Sizes that somebody else made, of a check that compares likes; a fit is made to what was there."""
+    if check.kind != "difference":
+        return {}
+    makers = {name: course.made_by(student, name) for name, _, _ in check.reads}
+    return {name: Charged(_length(values.target(name)), f"made by {by}") for name, by in makers.items() if by}
+
+
+def _length(value: object) -> Fraction:
+    assert isinstance(value, Fraction)
+    return value
 
 
 def charged_elsewhere(
-    check: Check, measured: Measured, charged: Mapping[str, Mark], values: Values
+    check: Check, measured: Measured, charged: Mapping[str, Charged], values: Values
 ) -> tuple[Fraction, tuple[str, ...]]:
-    """What readings that lost points at checks of their own add to a difference or fit, and the titles of those.
+    """What readings that are charged at checks of their own, or to nobody, add to a difference or fit; and where.
 
     Found by working the check out again with each such reading where it should be; nothing when that is no better.
 
     Args:
         check: One that is worked out of several readings; others give nothing.
         measured: Its result.
-        charged: The mark that lost points, by quantity.
+        charged: What is charged elsewhere, by quantity.
         values: The student's cabinet.
     """
     blamed = [name for name, _, _ in check.reads if name in charged]
@@ -431,7 +473,7 @@ def charged_elsewhere(
     value = check.formula.run(mended)
     if beyond(check, value - measured.target) >= beyond(check, measured.deviation):
         return NOTHING, ()
-    return measured.value - value, tuple(charged[name].check.title for name in blamed)
+    return measured.value - value, tuple(charged[name].title for name in blamed)
 
 
 def plan_differences(

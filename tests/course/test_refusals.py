@@ -50,6 +50,26 @@ def test_a_missing_folder_is_named(tmp_path):
     assert "P000: there is no such folder" in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("student,what\ns1,D-RT\n", "made.csv:1:1: R020: the column 'by' is missing\n    The columns are student, what, by."),
+        ("student,what,by\ns3,D-RT,me\n",
+         "made.csv:2:1: R021: no student 's3' is on the roster\n    Known are: all, s1, s2."),
+        ("student,what,by\nall,door.grove,me\n",
+         "made.csv:2:2: R022: the cabinet has no part or size 'door.grove'\n    Did you mean 'door.groove' or 'door.reveal'?"),
+        ("student,what,by\ns1,D-RT,\n",
+         "made.csv:2:3: R023: who made door.rail.top is not said\n    "
+         "Write who made it, as in instructor or partner s02."),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_said_of_other_peoples_work(course_of, text: str, says: str):
+    """Each fault of made.csv in its words."""
+    with pytest.raises(InputRefused) as refused:
+        course_of(made=text)
+    assert str(refused.value) == says
+
+
 @pytest.mark.parametrize("name", ["=1+1", "<script>alert(1)</script>", "{{ 7 * 7 }}", "Zo\u00eb \U0001f600"])
 def test_a_strange_name_is_kept_as_text(course_of, name: str):
     """A name that looks like a formula, a tag, a template or holds an emoji is a name."""

@@ -314,3 +314,34 @@ def test_the_rule_is_said_in_words():
     for part in ("Close: within 2 limits, 2/3 of the points", "Do again: beyond that, no points", "75 % of the class",
                  "at least 6 students", "0.01\u00a0mm", "the best attempt counts", "95 %"):  # fmt: skip
         assert part in said
+
+
+OTHERS_WORK = "student,what,by\ns1,D-RT,partner s2\nall,door.groove,instructor\n"
+
+
+def test_what_somebody_else_made_is_not_graded(course_of):
+    """A rail cut by a partner 20 mm short and a groove cut by the instructor cost nothing and earn nothing."""
+    course = course_of(made=OTHERS_WORK)
+    sizes = {"door.rail.top.shoulder": "241", "door.rail.bottom.shoulder": "261", "door.groove.width": "6.4 6.4 6.4"}
+    course.log.add(readings("s1", sizes))
+    ada, bo = grade(course).students
+    marks = {m.check.id: m for m in ada.marks}
+    assert {check.id: by for check, by in ada.others} == {
+        "door.rail.top.shoulder": "partner s2",
+        **{f"door.groove.{name}": "instructor" for name in ("width", "depth", "front_lip")},
+    }
+    assert "door.rail.top.shoulder" not in marks and "door.groove.width" not in marks
+    assert "door.rail.top.shoulder" not in {check.id for check in ada.not_measured}
+    assert {check.id for check, _ in bo.others} == {f"door.groove.{n}" for n in ("width", "depth", "front_lip")}
+    pair = marks["door.shoulder.the_two_rails"]
+    assert (pair.elsewhere, pair.charged_at, pair.points) == (20, ("made by partner s2",), pair.check.points)
+
+
+def test_a_fit_is_made_to_what_was_there_whoever_made_it(course_of):
+    """A tenon 5.95 thick for an instructor's groove of 6.4 is a loose fit of the student's own; 6.35 is none."""
+    course = course_of(made=OTHERS_WORK)
+    course.log.add(readings("s1", {"door.groove.width": "6.4 6.4 6.4", "door.tenon.thickness": "5.95 5.95 5.95"}))
+    course.log.add(readings("s2", {"door.groove.width": "6.4 6.4 6.4", "door.tenon.thickness": "6.35 6.35 6.35"}))
+    loose, snug = (next(m for m in s.marks if m.check.id == "door.tenon.clearance") for s in grade(course).students)
+    assert (loose.elsewhere, loose.level.word) == (0, "Do again")
+    assert snug.level.word == "On the mark"
