@@ -28,6 +28,8 @@ class CauseSpec:
     of: tuple[str, ...]
     each: str
     """`stock` when every stock the size rests on is looked at."""
+    unit: str
+    """`mm` or `in` when it can happen to who measures in that unit only."""
     leaves: tuple[str, ...]
     """Formulas of the deviation it would leave."""
     within: Fraction
@@ -56,8 +58,8 @@ def known_causes() -> tuple[CauseSpec, ...]:
     rows = read_yaml(files("course").joinpath("causes.yaml").read_text("utf-8"), "causes.yaml").get("causes")
     return tuple(
         CauseSpec(
-            _words(row.get("of")), row.text("each"), _words(row.get("is")), length(row.text("within")),
-            row.text("asks"), row.text("evidence"),
+            _words(row.get("of")), row.text("each"), row.text("unit"), _words(row.get("is")),
+            length(row.text("within")), row.text("asks"), row.text("evidence"),
         )
         for row in (rows if isinstance(rows, Items) else ())
         if isinstance(row, Mapping)
@@ -86,7 +88,7 @@ def causes(
     found = [
         (cause.miss / spec.within, number, cause)
         for number, spec in enumerate(known_causes())
-        if any(fnmatchcase(quantity, pattern) for pattern in spec.of)
+        if spec.unit in ("", shown.unit) and any(fnmatchcase(quantity, pattern) for pattern in spec.of)
         for cause in _fitting(spec, facts, deviation, shown)
     ]
     return tuple(cause for _, _, cause in sorted(found, key=lambda one: one[:2])[:MOST])

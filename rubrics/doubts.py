@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from course.causes import MOST, Cause, causes
 from course.course import Course
 from course.quantities import Given, Origin
 from course.readings import Reading, reduced
@@ -50,7 +51,8 @@ def doubts(course: Course, student: Student, readings: Iterable[Reading]) -> tup
         ask = question(one.value, target, one.raw, student.shown, student.unit)
         if not ask:
             continue
-        raised.append(Doubt(one, target, ask))
+        others = causes(values, one.quantity, one.value - target, student.shown)
+        raised.append(Doubt(one, target, _with_causes(ask, others)))
         doubted.add(one.key)
         found.pop(one.quantity, None)
         rest = [r.value for r in kept if r.quantity == one.quantity and r.key not in doubted and r.value is not None]
@@ -58,3 +60,8 @@ def doubts(course: Course, student: Student, readings: Iterable[Reading]) -> tup
             found[one.quantity] = Given(reduced(rest, graph[one.quantity].read)[0], Origin.READING)
         values = graph.evaluate(values.settings, found)
     return tuple(raised)
+
+
+def _with_causes(ask: str, found: Sequence[Cause]) -> str:
+    """The question of a slip, and what else leaves a deviation of that size; three in all at most."""
+    return " ".join([ask, *(f"Or: {cause.asks} ({cause.evidence})" for cause in found[: MOST - 1])])

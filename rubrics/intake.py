@@ -28,6 +28,7 @@ from rubrics.doubts import doubts
 from rubrics.grading import limit_of
 from rubrics.repeated import repeated
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, cells_by_heading
+from rubrics.signatures import bands, signatures
 from shared.places import Place, Row, Unreadable, read_csv, read_text
 from shared.problems import InputRefused, Problem, meant
 from shared.units import NotALength, length
@@ -524,10 +525,16 @@ def _questions(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
     by_student: dict[str, list[Reading]] = {}
     for one in new:
         by_student.setdefault(one.student, []).append(one)
+    known = bands(course)
     for student in course.students:
-        for doubt in doubts(course, student, by_student.get(student.id, ())):
+        own = by_student.get(student.id, [])
+        found = doubts(course, student, own)
+        for doubt in found:
             ask = doubt.ask[:1].upper() + doubt.ask[1:]
             yield Problem("C100", doubt.reading.where, doubt.words(student), ask, severe=False)
+        doubted = {doubt.reading.quantity for doubt in found}
+        for sign in signatures(course, student, [o for o in own if o.quantity not in doubted], known):
+            yield Problem("C107", sign.reading.where, sign.words(student), " ".join(sign.asks), severe=False)
 
 
 def _twice(new: Iterable[Reading]) -> Iterator[Problem]:
