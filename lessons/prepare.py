@@ -16,6 +16,7 @@ from lessons.instructor import instructor_copy
 from lessons.packet import Lessons, file_name, packet, read_lessons
 from lessons.print_file import in_bench_order, joined
 from lessons.seasons import seasons_sheet
+from rubrics.class_sheet import write_class_sheets
 from rubrics.sheet import write_sheet
 from shared.places import Place
 from shared.problems import InputRefused, Problem, meant, refuse
@@ -81,6 +82,10 @@ def prepare_course(
         for sheet in (*class_sheets(course, lessons), seasons_sheet(course, lessons)):
             written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
         written += _written(course, Path("class") / "instructor", instructor_copy(course, lessons), problems)
+        try:
+            written += write_class_sheets(course, course.folder / OUT / "sheets")
+        except InputRefused as refused:
+            problems += refused.problems
     if print_file:
         written.append(_print_file(course, only, {*written, *kept}))
     if read_from and read_from == folder(course.folder):

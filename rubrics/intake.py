@@ -24,6 +24,7 @@ from course.formula import LENGTH
 from course.readings import STATES, Reading, Taken
 from course.roster import Student
 from rubrics.checks import asked_places, checks_of
+from rubrics.class_sheet import NAME, STUDENT, UNIT, read_heading
 from rubrics.doubts import doubts
 from rubrics.grading import limit_of
 from rubrics.repeated import repeated
@@ -38,7 +39,7 @@ SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb")
 APART = Fraction(1, 2)
 """Two people who read an opening further apart than this are asked to read it together; at all other sizes the limit
 of its check decides. Our choice. [mm]"""
-MAX_BYTES, MAX_UNPACKED, MAX_CELLS, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 50_000, 5_000, 60
+MAX_BYTES, MAX_UNPACKED, MAX_CELLS, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 50_000, 5_000, 400
 """No measuring sheet is larger than this."""
 LONGEST = 30
 """Signs in a reading."""
@@ -221,10 +222,16 @@ def _workbook(course: Course, opened: _Opened, file: str, found: _Found) -> None
             found.wrong("C003", Place(file, cell=sheet.title), "the sheet is larger than any measuring sheet", do)
             return
     fit = [(sheet, top) for sheet in sheets if (top := cells_by_heading(sheet, (READ, QUANTITY, PLACE)))]
-    if not fit:
+    whole = [(sheet, top) for sheet in sheets if (top := cells_by_heading(sheet, (STUDENT, NAME, UNIT)))]
+    if not fit and not whole:
         do = "Give a sheet that fairfit made, with its headings reading, quantity and place."
         found.wrong("C007", Place(file), "no measuring sheet is in this workbook", do)
         return
+    for sheet, heading in whole:
+        head = _head(sheet, heading[0], ("course",), file, found)
+        if head is None or not _is_of(course, sheet, *head["course"], file, found):
+            return
+        _class_sheet(course, sheet, heading, opened.formulas.get(sheet.title, frozenset()), file, found)
     student, unit = None, ""
     for sheet, (top, _) in fit:
         owner = _owner(course, sheet, top, file, found)
@@ -238,30 +245,43 @@ def _workbook(course: Course, opened: _Opened, file: str, found: _Found) -> None
             _parts_sheet(course, student, sheet, parts, file, found)
 
 
-def _owner(course: Course, sheet: Worksheet, top: int, file: str, found: _Found) -> tuple[Student, str] | None:
-    """The student and unit in the head of a sheet; None with a problem when it is not for this course."""
+def _head(
+    sheet: Worksheet, top: int, needed: Sequence[str], file: str, found: _Found
+) -> dict[str, tuple[str, str]] | None:
+    """What the lines above the headings say, with the cell of each; None with a problem when something is missing."""
     head: dict[str, tuple[str, str]] = {}
     labels = {label: key for key, label in KEYS.items()}
     for row in sheet.iter_rows(min_row=1, max_row=top - 1):
         for cell, after in zip(row, row[1:], strict=False):
             if isinstance(cell.value, str) and cell.value.strip() in labels and after.value is not None:
                 head[labels[cell.value.strip()]] = (str(after.value).strip(), after.coordinate)
-    for key in ("course", "student", "unit"):
+    for key in needed:
         if key not in head:
             says = f"the head of the sheet does not say '{KEYS[key]}'"
             found.wrong("C008", Place(file, cell=sheet.title), says, "Copy the readings into a new sheet of fairfit's.")
             return None
-    name, cell = head["course"]
-    if name != course.id:
-        place = Place(file, cell=f"{sheet.title}!{cell}")
-        own, theirs = course.id.rpartition(" "), name.rpartition(" ")
-        if own[0] == theirs[0]:
-            says = f"the sheet was made for revision {theirs[2]} of the plan, the course is at {own[2]}"
-            found.wrong("C010", place, says, "Copy the readings into a new sheet, and check which parts changed.")
-        else:
-            found.wrong(
-                "C009", place, f"the sheet belongs to the course '{name}', not to '{course.id}'", "Give the right file."
-            )
+    return head
+
+
+def _is_of(course: Course, sheet: Worksheet, name: str, cell: str, file: str, found: _Found) -> bool:
+    """Whether a sheet was made for this course and this revision of its plan; what else it was made for is told."""
+    if name == course.id:
+        return True
+    place = Place(file, cell=f"{sheet.title}!{cell}")
+    own, theirs = course.id.rpartition(" "), name.rpartition(" ")
+    if own[0] == theirs[0]:
+        says = f"the sheet was made for revision {theirs[2]} of the plan, the course is at {own[2]}"
+        found.wrong("C010", place, says, "Copy the readings into a new sheet, and check which parts changed.")
+    else:
+        says = f"the sheet belongs to the course '{name}', not to '{course.id}'"
+        found.wrong("C009", place, says, "Give the right file.")
+    return False
+
+
+def _owner(course: Course, sheet: Worksheet, top: int, file: str, found: _Found) -> tuple[Student, str] | None:
+    """The student and unit in the head of a sheet; None with a problem when it is not for this course."""
+    head = _head(sheet, top, ("course", "student", "unit"), file, found)
+    if head is None or not _is_of(course, sheet, *head["course"], file, found):
         return None
     wanted, cell = head["student"]
     for student in course.students:
@@ -271,6 +291,49 @@ def _owner(course: Course, sheet: Worksheet, top: int, file: str, found: _Found)
     place = Place(file, cell=f"{sheet.title}!{cell}")
     found.wrong("C011", place, f"no student '{wanted}' is on the roster", meant(wanted, ids))
     return None
+
+
+def _class_sheet(
+    course: Course, sheet: Worksheet, heading: tuple[int, dict[str, int]], formulas: frozenset[str], file: str,
+    found: _Found,
+) -> None:  # fmt: skip
+    """Take in a sheet with a row for each student and a column for each reading."""
+    (top, columns), students = heading, {student.id: student for student in course.students}
+    headed = {column: read_heading(str(cell.value or "")) for column, cell in enumerate(sheet[top], 1)}
+    for row in range(top + 1, sheet.max_row + 1):
+        id_, unit = (str(sheet.cell(row, columns[name]).value or "").strip() for name in (STUDENT, UNIT))
+        cells = [sheet.cell(row, column) for column in headed if column not in (columns[STUDENT], columns[NAME])]
+        written = [cell for cell in cells if cell.column != columns[UNIT] and _holds(cell, formulas)]
+        if not written:
+            continue
+        first = Place(file, cell=f"{sheet.title}!{written[0].coordinate}")
+        if id_ not in students:
+            says = f"no student '{id_}' is on the roster" if id_ else "a reading stands in a row without a student"
+            found.wrong("C011", first, says, meant(id_, students))
+            continue
+        if unit and unit not in ("mm", "in"):
+            place = Place(file, cell=f"{sheet.title}!{sheet.cell(row, columns[UNIT]).coordinate}")
+            found.wrong("C022", place, f"the unit is '{unit}'", "Write mm or in.")
+            continue
+        for cell in written:
+            place = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
+            asked = headed[cell.column]
+            if asked is None:
+                says = f"'{str(cell.value)[:LONGEST]}' stands in a column that asks for nothing"
+                found.wrong("C013", place, says, "Write it in the column of what was measured.")
+                continue
+            what = _Asked(
+                students[id_], asked.quantity, str(asked.place), "1", unit or students[id_].unit, place,
+                reader=asked.reader,
+            )  # fmt: skip
+            _fit_cell(course, what, cell, cell.coordinate in formulas, found)
+
+
+def _holds(cell: Cell | MergedCell, formulas: frozenset[str]) -> bool:
+    """Whether somebody wrote into a cell, or joined it to another that somebody wrote into."""
+    if isinstance(cell, MergedCell):
+        return True
+    return cell.coordinate in formulas or (cell.value is not None and str(cell.value).strip() != "")
 
 
 def _fit_sheet(

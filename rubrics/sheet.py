@@ -66,7 +66,10 @@ STAGE_TITLES = {
 }  # fmt: skip
 _CHECKERS = {"student": "yourself", "partner": "a partner", "gauge": "a gauge", "instructor": "the instructor"}
 _DATE = datetime(2000, 1, 1)
-_TYPE = "Arial"
+TYPE = "Arial"
+"""Typeface of all cells."""
+LONG = "25"
+"""Signs from which an entry is so long that it brings a warning."""
 TOP = 7
 """The line of the headings."""
 
@@ -169,9 +172,10 @@ def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction
 
 
 _LINE = Side(style="thin", color="808080")
-_BORDER = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
-_HEAD = PatternFill("solid", fgColor="E8E8E8")
-_FILL_IN = PatternFill("solid", fgColor="FFFBE6")
+BORDER = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
+HEAD_FILL = PatternFill("solid", fgColor="E8E8E8")
+FILL_IN = PatternFill("solid", fgColor="FFFBE6")
+"""Of cells that are there to be filled in."""
 
 
 def measurement_workbook(course: Course, student: Student) -> bytes:
@@ -186,15 +190,20 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     last = _readings(sheet, columns, fit_rows(course, student), large)
     _finish(sheet, course, student, columns, last, (SECOND if second else READ) if large else NOTE)
     for heading in (READ, SECOND) if second else (READ,):
-        _warned(sheet, columns, heading, last, "A long entry", "Write one reading here, as in 30.2 or 1 3/16.", "25")
+        _warned(sheet, columns, heading, last, "A long entry", "Write one reading here, as in 30.2 or 1 3/16.", LONG)
     parts = book.create_sheet(PARTS)
     _head(parts, course, student, "Write cut, jointed, fitted or glued beside each part, and the date.")
     last = _parts(parts, course, student)
     _finish(parts, course, student, PART_COLUMNS, last, "date")
     _warned(parts, PART_COLUMNS, "state", last, "Not a state", "Write " + ", ".join(STATES) + ".")
+    return finished(book, course, f"Measuring sheet of {student.id}")
+
+
+def finished(book: Workbook, course: Course, title: str) -> bytes:
+    """A workbook in the words of the course, as a file that is the same every time."""
     _in_terms(book, course)
     book.properties.creator = "fairfit"
-    book.properties.title = f"Measuring sheet of {student.id}"
+    book.properties.title = title
     book.properties.created = book.properties.modified = _DATE
     return _bytes(book)
 
@@ -267,11 +276,11 @@ def _line(
         cell = sheet.cell(line, number)
         _text(cell, text, size)
         if number == len(columns):
-            cell.font = Font(name=_TYPE, size=8, color="A0A0A0")
+            cell.font = Font(name=TYPE, size=8, color="A0A0A0")
             continue
-        cell.border, cell.alignment = _BORDER, Alignment(wrap_text=True, vertical="center")
+        cell.border, cell.alignment = BORDER, Alignment(wrap_text=True, vertical="center")
         if column.heading in written:
-            cell.protection, cell.number_format, cell.fill = Protection(locked=False), "@", _FILL_IN
+            cell.protection, cell.number_format, cell.fill = Protection(locked=False), "@", FILL_IN
         if column.shown:
             most = max(most, len(textwrap.wrap(text, column.large if large else column.width)))
     sheet.row_dimensions[line].height = size * (1.3 * most + 0.4)
@@ -297,16 +306,21 @@ def _letter(columns: Sequence[Column], heading: str) -> str:
 
 def _text(cell: Cell, text: str, size: int, bold: bool = False) -> None:
     """Text that is never taken for a formula, whatever it begins with."""
-    plain = "".join(c for c in text.replace("\u00a0", " ") if ord(c) >= 32)
+    plain = plain_text(text)
     cell.value = plain or None
     if plain:
         cell.data_type = "s"
-    cell.font = Font(name=_TYPE, size=size, bold=bold)
+    cell.font = Font(name=TYPE, size=size, bold=bold)
+
+
+def plain_text(text: str) -> str:
+    """A text without the signs that a cell cannot hold."""
+    return "".join(c for c in text.replace("\u00a0", " ") if ord(c) >= 32)
 
 
 def _heading(cell: Cell, text: str, size: int) -> None:
     _text(cell, text, size, bold=True)
-    cell.fill, cell.border = _HEAD, _BORDER
+    cell.fill, cell.border = HEAD_FILL, BORDER
     cell.alignment = Alignment(wrap_text=True, vertical="top")
 
 
@@ -359,7 +373,15 @@ def write_sheet(course: Course, student: Student, path: Path) -> Path:
     Raises:
         InputRefused: There is one that holds somebody's work, or it cannot be written.
     """
-    data = measurement_workbook(course, student)
+    return write_kept(path, measurement_workbook(course, student))
+
+
+def write_kept(path: Path, data: bytes) -> Path:
+    """Write a workbook that people fill in; one that somebody wrote into is never written over.
+
+    Raises:
+        InputRefused: There is one that holds somebody's work (C040), or it cannot be written.
+    """
     if path.is_file() and path.read_bytes() != data and _holds_work(path, data):
         says = "somebody wrote into the measuring sheet, so it is left as it is"
         do = "Collect it, then move it away and prepare again."
@@ -371,7 +393,7 @@ def _holds_work(path: Path, fresh: bytes) -> bool:
     """Whether a person wrote anything into a sheet that a fresh one lacks; one that cannot be opened holds some."""
     try:
         written, made = load_workbook(path), load_workbook(io.BytesIO(fresh))
-        return any(_typed(written[name]) - _typed(made[name]) for name in (FIT, PARTS))
+        return any(_typed(written[name]) - _typed(made[name]) for name in made.sheetnames)
     except Exception:  # a foreign file can fail in any way; it is somebody's work all the same
         return True
 

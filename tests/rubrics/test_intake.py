@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import datetime
 import io
 import multiprocessing
@@ -18,6 +19,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
+from openpyxl.comments import Comment
+from openpyxl.drawing.image import Image
 
 from course.course import Course, read_course
 from rubrics.intake import Collected, collect
@@ -26,6 +29,10 @@ from rubrics.slips import question
 from shared.units import INCHES, MM
 
 WIDTH = "divider.upper.width"
+PICTURE = (
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNkYPhfDwAChwGA60e6kgAAAABJRU5ErkJggg=="
+)
+"""A picture of one dot."""
 
 
 @pytest.fixture
@@ -365,6 +372,31 @@ def test_columns_may_be_moved_and_sheets_added(course):
 
     collected = collect(course, [changed(path, move)])
     assert said(collected) == [] and [r.raw for r in course.log.readings("s1")] == ["364.8"]
+
+
+def test_a_pasted_picture_and_a_link_are_nobodys_readings(course):
+    """A photo of the joint laid over the cells, a link, a comment: the readings under them come in, nothing else."""
+    path = sheet_of(course, readings={(WIDTH, 1): "364.8"})
+
+    def paste(book):
+        book[FIT].add_image(Image(io.BytesIO(base64.b64decode(PICTURE))), "B9")
+        cell = cell_of(book, place=2)
+        cell.value, cell.hyperlink = "365.0", "http://127.0.0.1:9/never-followed"
+        cell_of(book).comment = Comment("364.1?", "s1")
+
+    collected = collect(course, [changed(path, paste)])
+    assert said(collected) == [] and [r.raw for r in course.log.readings("s1")] == ["364.8", "365.0"]
+
+
+def test_a_formula_into_another_file_is_never_followed(course):
+    """What the other program left as its value counts; without one the cell is told."""
+    path = sheet_of(course)
+    changed(path, lambda book: setattr(cell_of(book), "value", "='file:///etc/[passwd]Sheet'!A1"))
+    cell = cell_of(load_workbook(path)).coordinate
+    assert said(collect(course, [path])) == [
+        f"s1.xlsx:Fit checks!{cell}: C012: there is a formula here without a value\n    Type the reading itself."
+    ]
+    assert course.log.readings() == ()
 
 
 def test_a_csv_is_taken_in(course):
