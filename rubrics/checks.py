@@ -17,7 +17,7 @@ from course.changes import AsMade
 from course.course import Course
 from course.formula import LENGTH, BadFormula, Formula, dimension
 from course.kinds import Library, read_library
-from course.quantities import Origin, Values
+from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.bands import Band, band_for, bands_are_limits, read_bands
@@ -62,6 +62,8 @@ class ItemSpec:
     under: str
     look_at: str
     """What to look at when most of a class is off together, as `the stop`."""
+    when: tuple[tuple[str, str], ...]
+    """Choices of the assembly with which it is asked for; always without any."""
     place: Place
 
 
@@ -201,7 +203,7 @@ class _Reader:
         self.known(
             node,
             ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "lower", "upper", "points",
-             "over", "under", "look_at"),
+             "over", "under", "look_at", "when"),
             "an item of a check",
         )  # fmt: skip
         kind = self.word(node, "kind", KINDS, "size")
@@ -215,10 +217,18 @@ class _Reader:
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
             self.flag(node, "each"), self.word(node, "instrument", tuple(TOOLS), "rule"),
             self.whole(node, "places"), band, self.whole(node, "points"), node.text("over"),
-            node.text("under"), node.text("look_at", "the set-up"), node.place,
+            node.text("under"), node.text("look_at", "the set-up"), self.choices(node), node.place,
         )  # fmt: skip
         self.is_alive(item)
         return item
+
+    def choices(self, node: Mapping) -> tuple[tuple[str, str], ...]:
+        """Choices under `when`, each with its word."""
+        when = node.get("when")
+        found = tuple((k, v.text) for k, v in when.items() if isinstance(v, Text)) if isinstance(when, Mapping) else ()
+        if when is not None and (not isinstance(when, Mapping) or len(found) < len(when.entries)):
+            self.wrong(when.place, "when does not name choices", "Write `when: {use: door}`.")
+        return found
 
     def is_alive(self, item: ItemSpec) -> None:
         """An item asks for something, and its formula is there exactly when its result is worked out."""
@@ -242,7 +252,6 @@ class _Reader:
             "a check",
         )  # fmt: skip
         items = top.get("items")
-        when = top.get("when")
         blocks = [item for item in items if isinstance(item, Mapping)] if isinstance(items, Items) else []
         if not blocks or (isinstance(items, Items) and len(blocks) < len(items)):
             do = "Write `items:` and below it `- title: ...` with what to read."
@@ -250,7 +259,7 @@ class _Reader:
         spec = CheckSpec(
             top.text("check"), top.text("title", top.text("check")), self.word(top, "stage", STAGES, "frame"),
             self.words(top, "for"), self.words(top, "joints"), self.flag(top, "openings"),
-            tuple((k, v.text) for k, v in when.items() if isinstance(v, Text)) if isinstance(when, Mapping) else (),
+            self.choices(top),
             self.word(top, "who", CHECKERS, "student"), int(self.word(top, "readers", ("1", "2"), "1")),
             top.text("releases"),
             tuple(self.item(block) for block in blocks), top.text("source", "common practice"), top.place,
@@ -260,8 +269,6 @@ class _Reader:
         if not (spec.kinds or spec.joints or spec.openings):
             do = "Write `for:` with kinds, `joints:` with joints, or `openings: true`."
             self.wrong(top.place, f"'{spec.name}' does not say what it is for", do)
-        if when is not None and (not isinstance(when, Mapping) or len(spec.when) < len(when.entries)):
-            self.wrong(when.place, "when does not name choices", "Write `when: {use: door}`.")
         return spec
 
     def fits(self, top: Mapping, spec: CheckSpec, library: Library) -> None:
@@ -275,9 +282,10 @@ class _Reader:
                     self.wrong(node.place if node else top.place, f"there is no {what} '{name}'", meant(name, known))
         kinds = [library.kinds[name] for name in spec.kinds if name in library.kinds] or library.kinds.values()
         choices = {choice.name: choice.words for kind in kinds for choice in kind.choices if choice.words}
-        for key, word in spec.when:
-            node = top.get("when")
-            place = node.place if node else top.place
+        node = top.get("when")
+        asked = [(*one, node.place if node else top.place) for one in spec.when]
+        asked += [(*one, item.place) for item in spec.items for one in item.when]
+        for key, word, place in asked:
             if key not in choices:
                 self.wrong(place, f"there is no choice '{key}' of what it is for", meant(key, choices))
             elif word not in choices[key]:
@@ -448,14 +456,15 @@ class _Instances:
             yield from self.of_openings()
             return
         for assembly in self.cabinet.assemblies.values():
-            if any(assembly.choices.get(key) != word for key, word in self.spec.when):
+            if not _chosen(assembly, self.spec.when):
                 continue
+            items = [item for item in self.spec.items if _chosen(assembly, item.when)]
             if assembly.kind in self.spec.kinds:
-                for item in self.spec.items:
+                for item in items:
                     yield from self.of_item(item, assembly, "")
             for name, joint in assembly.joints.items():
                 if joint.kind in self.spec.joints:
-                    for item in self.spec.items:
+                    for item in items:
                         yield from self.of_item(item, assembly, name)
 
     def of_openings(self) -> Iterator[Check]:
@@ -584,6 +593,10 @@ class _Instances:
             item.instrument, item.points, spec.who, spec.readers, spec.releases, item.over, item.under, item.look_at,
             spec.source,
         )  # fmt: skip
+
+
+def _chosen(assembly: Assembly, when: Iterable[tuple[str, str]]) -> bool:
+    return all(assembly.choices.get(key) == word for key, word in when)
 
 
 def attempts(check: Check, readings: Iterable[Reading]) -> dict[int, dict[str, list[Reading]]]:
@@ -721,7 +734,10 @@ def _number(formula: Formula, values: Sequence) -> Fraction:
 
 
 def _derived(formula: Formula, values: Values, sizes: dict[str, Fraction]) -> Fraction:
-    """The result of a formula with the readings of one attempt in the places of its sizes."""
+    """The result of a formula with the readings of one attempt in the places of its sizes, and what follows them."""
+    if any(name not in sizes and not values.rests_on(name).isdisjoint(sizes) for name in formula.names):
+        read = {name: Given(size, Origin.READING) for name, size in sizes.items()}
+        return _number(formula, values.graph.evaluate(values.settings, {**values.found, **read}).all)
     changed = list(values.all)
     for name, size in sizes.items():
         changed[values.graph.index[name]] = size

@@ -213,7 +213,7 @@ def _reached(
         offs = (-sure_to, sure_to) if check.kind == "size" else passed
         for off in offs:
             arrives = _result(check, moved[off], values) - _result(check, values, values)
-            if not check.lower <= arrives <= check.upper:
+            if arrives > check.upper or (arrives < check.lower and not check.one_sided):
                 yield Reach(check, student, name, own, off, arrives)
                 break
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from importlib.resources import files
+from math import acos, degrees
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from course.readings import Reading
 from lessons.operation import read_operations
 from rubrics.checks import TOOLS, Check, checks_of, every_check, measure, measure_all, missing, read_checks
 from rubrics.instruments import instrument, uncertainty
+from rubrics.proof import proof
 from shared.problems import InputRefused
 from shared.units import INCH
 
@@ -565,6 +567,57 @@ def test_a_check_reads_with_the_instrument_that_the_kind_names(course):
         for name, _, word in check.reads:
             read = course.cabinet.graph[name].read
             assert read and TOOLS[read.instrument] == TOOLS[word], name
+
+
+FOUR_SIDES = {
+    "case.edge.front.bottom": "400", "case.edge.front.top": "396",
+    "case.edge.front.left": "600", "case.edge.front.right": "600",
+    "case.diagonal.front_a": "720.0", "case.diagonal.front_b": "720.0",
+}  # fmt: skip
+"""A front 4 mm narrower at the top with equal diagonals; by the cosine rule its corners are 89.81 and 90.19 degrees."""
+
+
+@pytest.fixture
+def four_sides(course_folder):
+    path = course_folder() / "plan.yaml"
+    text = path.read_text("utf-8")
+    assert text.count("    kind: carcass\n") == 1
+    chosen = text.replace("    kind: carcass\n", "    kind: carcass\n    square_by: sides and diagonals\n")
+    path.write_text(chosen, "utf-8")
+    return read_course(path.parent)
+
+
+def test_a_plan_judged_by_four_sides_is_proof_read_without_a_word_more(course, four_sides):
+    """Nothing that the new check rests on breaks it by an ordinary error."""
+    assert proof(four_sides) == proof(course)
+
+
+def test_equal_diagonals_alone_prove_little(four_sides):
+    """Bottom 400, top 396, legs 600, both diagonals 720.0: the diagonals agree, the bottom corners are 89.81 degrees."""
+    take(four_sides, FOUR_SIDES)
+    (diagonals,) = result(four_sides, "case.case_square.front_diagonals")
+    (corners,) = result(four_sides, "case.case_square.corners_of_the_front")
+    assert (diagonals.value, corners.value) == (0, 2)
+    assert round(degrees(acos(corners.value / 600)), 2) == 89.81
+    assert corners.u > diagonals.u > 0
+
+
+def test_a_spare_size_shows_a_misreading(four_sides):
+    """Five sizes of a flat front fix the sixth: 396.0 at the top; 399 read there is 3 mm from what the others say."""
+    take(four_sides, FOUR_SIDES)
+    assert float(result(four_sides, "case.case_square.the_top_against_the_five_other_sizes")[0].value) == pytest.approx(0, abs=1e-6)
+    take(four_sides, {"case.edge.front.top": "399"}, attempt=2)
+    first, again = result(four_sides, "case.case_square.the_top_against_the_five_other_sizes")
+    assert float(first.value) == pytest.approx(0, abs=1e-6), "the first attempt keeps its own readings"
+    assert float(again.value) == pytest.approx(3, abs=1e-6)
+
+
+def test_four_sides_are_asked_for_only_where_the_plan_wants_them(course, four_sides):
+    """A case judged by its diagonals has no such check."""
+    wanted = {c.id for c in checks_of(four_sides)} - {c.id for c in checks_of(course)}
+    assert wanted == {
+        "case.case_square.corners_of_the_front", "case.case_square.the_top_against_the_five_other_sizes"
+    }  # fmt: skip
 
 
 def test_a_size_made_to_the_real_case_is_no_surer_than_the_reading_of_the_case(course):
