@@ -16,7 +16,6 @@ from course.cutlist import CutRow, cut_rows
 from course.proof import proof
 from course.quantities import Origin, Value, Values, WhyLine
 from course.readings import STATES
-from course.remedies import remedies, remedy_text
 from course.roster import Student
 from shared.places import Place
 from shared.problems import Problem, meant, refuse
@@ -191,6 +190,8 @@ def show_changes(
 @app.command(rich_help_panel=PANEL)
 def remedy(course: CourseFolder, student: StudentName) -> None:
     """Show what can still be done about mistakes that a student's readings show, least loss first."""
+    from course.remedies import remedies, remedy_text
+
     read = read_course(course)
     person = read.student(student)
     found = remedies(read, person)

@@ -11,7 +11,7 @@ from itertools import groupby
 from course.build import Part
 from course.course import Course
 from course.cutting.model import Grain
-from course.order_settings import OrderSettings
+from course.order_settings import OrderSettings, read_order_settings
 from course.plan import Match
 from course.quantities import Values
 from course.readings import FROZEN
@@ -358,6 +358,25 @@ def _spares(course: Course, needs: Sequence[Need], settings: OrderSettings) -> I
         number = spares.spares(count, scrap, settings.size("sure"))
         cover = spares.enough(count, scrap, number)
         yield Spares(group, part, titles[part], count, scrap, number, cover, made, again)
+
+
+def spares_left(course: Course, part: Part) -> tuple[int, int]:
+    """How many spares of a part's kind the class had at first, and how many of them nobody has used.
+
+    At first is before anything was cut: all such parts of all students, with the share that the settings of the order
+    take for spoiled. Each part that was made again has used one.
+    """
+    settings = read_order_settings(course.folder, [one.group for one in course.cabinet.parts], course.cabinet.stock)
+    alike = sum(one.group == part.group and one.stock == part.stock for one in course.cabinet.parts)
+    first = spares.spares(alike * len(course.students), settings.scrap(part.group), settings.size("sure"))
+    return first, max(0, first - _record(course).get(part.group, (0, 0))[1])
+
+
+def boards_for(course: Course, part: Part, length: Fraction, width: Fraction) -> tuple[str, ...] | None:
+    """Boards and sheets of the stock that are large enough for a blank; None when the size of none is known. [mm]"""
+    known = [piece for piece in course.stock.values() if piece.role == part.stock and piece.length and piece.width]
+    large = (piece.id for piece in known if (piece.length or 0) >= length and (piece.width or 0) >= width)
+    return tuple(large) if known else None
 
 
 def _record(course: Course) -> dict[str, tuple[int, int]]:

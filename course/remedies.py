@@ -20,6 +20,7 @@ from pathlib import Path
 from course.build import Assembly, Cabinet, Joint, Part, Site
 from course.course import Course
 from course.cutlist import consequence
+from course.demand import boards_for, spares_left
 from course.formula import RELATIONS, BadFormula, Value, comparison, dimension, parse
 from course.quantities import Given, Origin, Values
 from course.readings import FROZEN, STATES, State
@@ -123,6 +124,8 @@ class Option:
     """What parts that are cut already would need; they keep their size."""
     stock: str
     """Wood it takes; empty when it takes none."""
+    spares: str
+    """Whether there is wood for the parts that it makes again; empty when it makes none."""
     checks: str
     """What it means for the checks; empty when nothing."""
     minutes: int
@@ -522,8 +525,8 @@ class _Case:
             stock.append(facts.filled(spec.stock, self.spot, shown, new))
         return Option(
             spec.name, facts.filled(spec.do, self.spot, shown, new), self._told(changes),
-            tuple(self._consequences(new, again)), "; ".join(stock), facts.filled(spec.checks, self.spot, shown, new),
-            spec.minutes, spec.costs, spec.small_piece, changes,
+            tuple(self._consequences(new, again)), "; ".join(stock), "; ".join(self._spares(again, new)),
+            facts.filled(spec.checks, self.spot, shown, new), spec.minutes, spec.costs, spec.small_piece, changes,
         )  # fmt: skip
 
     # -- whether it is still open
@@ -671,6 +674,32 @@ class _Case:
                 if words and words != consequence(self.facts.was, part, shown):
                     yield f"{part.label} is cut: {words}"
 
+    def _spares(self, again: Sequence[Part], new: Values) -> Iterator[str]:
+        """What is left to make each kind of part again of: a spare, else a board that holds it, else nothing."""
+        kinds: dict[tuple[str, str], list[Part]] = {}
+        for part in again:
+            kinds.setdefault((part.group, part.stock), []).append(part)
+        for (group, _), parts in kinds.items():
+            first, left = spares_left(self.course, parts[0])
+            if left >= len(parts):
+                yield f"{left} of the {first} spares for a {group} are left"
+                continue
+            yield f"{left or 'none'} of the {first} spares for a {group} {'is' if left < 2 else 'are'} left, " + (
+                self._board(parts[0], new)
+            )
+
+    def _board(self, part: Part, new: Values) -> str:
+        length, width = (
+            new.number(f"{part.name}.{size}") + new.number(f"stock.{part.stock}.rough_{size}")
+            for size in ("length", "width")
+        )
+        boards = boards_for(self.course, part, length, width)
+        if boards is None:
+            return "and no board with its size is in stock.csv: look for one before anything is cut"
+        if not boards:
+            return "and no board in stock.csv is large enough: buy one first"
+        return f"so it takes a piece of {' or '.join(boards)}, if so much is left"
+
     def _blank(self, part: Part, new: Values) -> str:
         shown = self.student.shown
         size = " \u00d7 ".join(shown.bare(new.number(f"{part.name}.{s}")) for s in ("length", "width", "thickness"))
@@ -689,6 +718,7 @@ def remedy_text(remedy: Remedy) -> str:
         if option.ask_first:
             lines += _wrapped("Ask first: if a machine is used for it, the piece is small.", 5)
         lines += _wrapped(f"Wood: {option.stock}." if option.stock else "", 5)
+        lines += _wrapped(f"{option.spares[0].upper()}{option.spares[1:]}." if option.spares else "", 5)
         lines += _wrapped(f"New sizes: {'; '.join(option.sizes)}." if option.sizes else "No other size changes.", 5)
         lines += _wrapped(". ".join(option.already_cut) + "." if option.already_cut else "", 5)
         lines += _wrapped(f"Checks: {option.checks}" if option.checks else "", 5)

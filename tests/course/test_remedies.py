@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
@@ -13,8 +14,10 @@ from hypothesis import given as for_all
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from course.build import build, list_keys
+from course.build import Rule, build, list_keys
 from course.course import Course, read_course
+from course.demand import spares_left
+from course.formula import parse
 from course.kinds import read_library
 from course.plan import read_plan
 from course.readings import Reading
@@ -427,6 +430,102 @@ def test_built_in_remedies_can_be_read():
     library = read_remedies()
     assert library.problems == ()
     assert all(spec.source for spec in library.definitions)
+
+
+SHOWN_BY = {
+    "back out of square": {"case.diagonal.back_a": "722.1", "case.diagonal.back_b": "720.1"},
+    "deep front rabbet": {"back.panel.front_rabbet": "5.8"},
+    "deep housing": {"divider.dado.1_left.depth": "7.2"},
+    "divider off its line": {"divider.lower.height": "123 123"},
+    "front out of square": {"case.diagonal.front_a": "722.1", "case.diagonal.front_b": "720.1"},
+    "groove from the wrong face": {"back.groove.front_lip": "7.0"},
+    "narrow door": {"door.width": "359"},
+    "narrow panel": {"back.panel.1.width": "137"},
+    "narrow stiles": {"door.stile.left.width": "49.6", "door.stile.right.width": "49.6"},
+    "open shoulder": {"back.tenon.length": "11.3"},
+    "short rails": RAILS,
+    "short top or bottom": {"case.top.length": "374.8", "case.bottom.length": "374.8"},
+    "thin tenon": {"back.groove.width": "6.1", "back.tenon.thickness": "5.6"},
+    "wide dado": {"divider.dado.1_left.width": "18.2"},
+    "wide groove": {"back.groove.width": "6.5", "back.groove.front_lip": "4.75"},
+}
+"""Readings of the class cabinet that show each mistake."""
+
+
+def ruled(course: Course, rule: Rule) -> Course:
+    """The course with one rule of the geometry more."""
+    return replace(course, cabinet=replace(course.cabinet, rules=(*course.cabinet.rules, rule)), _values={})
+
+
+@pytest.mark.parametrize("name", SHOWN_BY)
+def test_no_way_out_is_offered_that_a_rule_of_the_geometry_forbids(course_of, name: str):
+    """Of each remedy: a rule that a new size would break takes that way out away, and leaves those that keep it."""
+    course, student = with_readings(course_of(), SHOWN_BY[name])
+    (remedy,) = [one for one in remedies(course, student) if one.name == name]
+    spec = next(rule for rule in course.cabinet.rules if rule.spec.stops)
+    for offered in remedy.options:
+        for change in offered.changes:
+            kept = parse(f"{float(change.old)} mm", lambda name: (name,), {})
+            read = course.cabinet.formula(change.quantity, "case")
+            relation = "<=" if change.new > change.old else ">="
+            left = remedies(ruled(course, replace(spec, left=read, relation=relation, right=kept)), student)
+            still = [o.name for one in left if one.name == name for o in one.options]
+            assert offered.name not in still, change.quantity
+            others = [o for o in remedy.options if all(c.quantity != change.quantity for c in o.changes)]
+            assert {o.name for o in others} <= set(still)
+
+
+def test_every_built_in_remedy_is_shown_by_some_readings():
+    """None of the fifteen is without a case here."""
+    assert {spec.name for spec in read_remedies().definitions if "drawer" not in spec.name} == set(SHOWN_BY)
+
+
+@pytest.mark.parametrize("name", SHOWN_BY)
+def test_each_way_out_says_what_it_costs(found, name: str):
+    """Time, wood, whether to ask first, and what it means for the checks stand with every way out."""
+    for offered in found(SHOWN_BY[name])[name].options:
+        assert offered.minutes > 0 and offered.costs in COSTS and offered.checks
+        assert offered.stock or offered.costs in ("time", "shows"), offered.name
+
+
+SIXTEEN = "id,name\n" + "".join(f"s{number},Student {number}\n" for number in range(1, 17))
+
+
+def test_spares_of_the_class_are_counted(found):
+    """Story 7: of 64 rails with 8 % spoiled there are 9 spares; none is used yet."""
+    remedy = found(RAILS, roster=SIXTEEN)["short rails"]
+    assert option(remedy, "cut the short rails again").spares == "9 of the 9 spares for a rail are left"
+    assert option(remedy, "glue a lipping on each stile").spares == ""
+
+
+def test_a_part_that_was_made_again_has_used_a_spare(course_of):
+    """Story 6: nine spares, five used: four are left."""
+    course = course_of(roster=SIXTEEN)
+    for number in range(2, 7):
+        course.mark(course.student(f"s{number}"), "B-RT", "cut")
+        course.mark(course.student(f"s{number}"), "B-RT", "remade")
+    found = {one.name: one for one in remedies(*with_readings(course, RAILS))}
+    assert option(found["short rails"], "cut the short rails again").spares == "4 of the 9 spares for a rail are left"
+
+
+@pytest.mark.parametrize(
+    ("stock", "says"),
+    [
+        ("", "and no board with its size is in stock.csv: look for one before anything is cut"),
+        ("F,frame,18,300,200\n", "and no board in stock.csv is large enough: buy one first"),
+        ("F,frame,18,2400,160\nG,frame,18,300,200\n", "so it takes a piece of F, if so much is left"),
+    ],
+)
+def test_where_no_spare_is_left_the_stock_is_named(course_of, stock: str, says: str):
+    """One student has no spare of a rail spoiled twice: a board that holds the blank of 336 x 51, or that there is none."""
+    course = course_of(roster="id,name\ns1,Ada Test\n", stock=f"id,role,thickness 1,length,width\n{stock}")
+    first, _ = spares_left(course, course.cabinet.part("back.rail.top"))
+    for part in ("B-RT", "D-RT", "D-RB")[:first]:
+        course.mark(course.student("s1"), part, "cut")
+        course.mark(course.student("s1"), part, "remade")
+    found = {one.name: one for one in remedies(*with_readings(course, RAILS))}
+    spares = option(found["short rails"], "cut the short rails again").spares
+    assert spares == f"none of the {first} spares for a rail is left, {says}"
 
 
 def test_the_command_prints_the_ways_out(course_folder):
