@@ -13,6 +13,7 @@ import typer
 from course.changes import change_lines, changes, course_shown, edited, hand_out, stale, wrapped
 from course.course import Course, read_course, size_names
 from course.cutlist import CutRow, cut_rows
+from course.moisture import moisture_lines
 from course.proof import proof
 from course.quantities import Origin, Value, Values, WhyLine
 from course.readings import STATES
@@ -83,6 +84,8 @@ def why(
         raise refuse("Q010", f"there is no size '{quantity}'", meant(quantity, names), Place("plan.yaml"))
     for line in values.why(quantity):
         typer.echo(why_text(line, read, person.shown))
+    for text in moisture_lines(read, person, values, tuple(line.name for line in values.why(quantity))):
+        typer.echo(text)
     if moves:
         typer.echo("\nOne more of each of these moves it by:")
         found = sorted(values.moves(quantity).items(), key=lambda item: (-abs(item[1]), item[0]))

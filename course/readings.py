@@ -17,6 +17,8 @@ from shared.problems import InputRefused, Problem
 FILE = "course.db"
 STATES = ("open", "issued", "cut", "jointed", "fitted", "glued", "remade")
 """States of a part, in the order of the work; a remade part is open again."""
+MOISTURE = ".moisture"
+"""Ends the name under which the moisture of a part is kept beside its readings, in percent."""
 FROZEN = ("cut", "jointed", "fitted", "glued")
 """States in which a part no longer follows new readings."""
 
@@ -48,7 +50,7 @@ CREATE TRIGGER IF NOT EXISTS {table}_kept_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END
 """
 VERSION = 3
-"""Of the form of the file; one of version 2 has no bases and gets room for them with its next row."""
+"""Of the form of the file, raised with every new table; one of version 2 gets room for bases with its next row."""
 _GROWN = ("ALTER TABLE state ADD COLUMN basis INTEGER", "ALTER TABLE issue ADD COLUMN basis INTEGER")
 _MAKE = (
     *(statement for statement in _TABLES.split(";") if statement.strip()),
@@ -83,7 +85,7 @@ class Reading:
     raw: str
     """What was typed."""
     value: Fraction | None
-    """In mm; None when the text could not be read as a length and was kept for the record."""
+    """In mm, of a moisture in percent; None when the text could not be read as a length and was kept for the record."""
     instrument: str = ""
     reader: str = ""
     """Who measured, when it was not the student."""
@@ -275,7 +277,21 @@ class Log:
         return Taken(len(new) - corrected, same, corrected, tuple(new), tuple(back))
 
     def all(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
-        """Every row ever taken in, with its number, oldest first."""
+        """Every row of a size ever taken in, with its number, oldest first."""
+        return tuple(row for row in self._taken(student) if not row[1].quantity.endswith(MOISTURE))
+
+    def moistures(self, student: str) -> dict[tuple[str, int], Fraction]:
+        """The moisture of parts when they were read, by part and attempt; a correction stands in for what was before.
+
+        It is taken in by `add`, as a reading of `<part>.moisture`. [%]
+        """
+        return {
+            (one.quantity.removesuffix(MOISTURE), one.attempt): one.value
+            for _, one in self._taken(student)
+            if one.quantity.endswith(MOISTURE) and one.value is not None
+        }
+
+    def _taken(self, student: str) -> tuple[tuple[int, Reading], ...]:
         where, values = ("WHERE student=?", (student,)) if student else ("", ())
         rows = self._rows(f"SELECT * FROM reading {where} ORDER BY number", values) if self._has("reading") else []
         return tuple(

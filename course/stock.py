@@ -130,15 +130,21 @@ def _size(row: Row, column: str, unit: str, problems: list[Problem]) -> Fraction
     return value
 
 
+def moisture(text: str) -> Fraction | None:
+    """A moisture content as written, as `8.5` or `8,5 %`; None when it is none from 0 to 40. [%]"""
+    try:
+        value = Fraction(text.strip().removesuffix("%").strip().replace(",", "."))
+    except (ValueError, ZeroDivisionError):
+        return None
+    return value if 0 <= value <= 40 else None
+
+
 def _percent(row: Row, problems: list[Problem]) -> Fraction | None:
-    text = row.text("moisture").removesuffix("%").strip().replace(",", ".")
+    text = row.text("moisture")
     if not text:
         return None
-    try:
-        value = Fraction(text)
-    except (ValueError, ZeroDivisionError):
-        value = Fraction(-1)
-    if not 0 <= value <= 40:
+    value = moisture(text)
+    if value is None:
         problems.append(
             Problem(
                 "S007",

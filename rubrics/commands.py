@@ -29,6 +29,7 @@ def collect(
     found = take_in(read, files)
     taken = found.taken
     states = f" New states of parts: {found.marked}." if found.marked else ""
+    states += f" Moistures of parts: {found.moistures}." if found.moistures else ""
     typer.echo(
         f"Files read: {len(found.files)}. Readings: {taken.added} added, {taken.same} the same as before, "
         f"{taken.corrected} corrected.{states}"

@@ -117,6 +117,8 @@ class Page:
     """What somebody else made, and who: not graded."""
     doubts: tuple[Result, ...]
     """Readings that look like slips; marks that rest on them wait."""
+    wood: tuple[Result, ...]
+    """Sizes that were read at another moisture than the shop's, at both."""
     remedies: tuple[Remedy, ...]
     """Mistakes that can still be mended, with the ways out."""
 
@@ -151,7 +153,7 @@ def _page(
         tuple(
             Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}")
             for m in one.marks
-            if m.again and not m.elsewhere
+            if m.again and not m.elsewhere and not m.wood
         ),
         _trends(grades, student, where, words), _differences(one, where, shown), _setups(one, shown),
         _missing(one), tuple(f"{group}, by {by}" for group, by in dict.fromkeys((c.group, by) for c, by in one.others)),
@@ -162,8 +164,15 @@ def _page(
             )
             for doubt in one.doubts
         ),
-        _remedies(grades, one, library),
+        tuple(_of_wood(m) for m in one.marks if m.wood), _remedies(grades, one, library),
     )  # fmt: skip
+
+
+def _of_wood(mark: Mark) -> Result:
+    """A size at both moistures, with whether it is to be measured again."""
+    assert mark.wood is not None
+    again = f"measure it again when the wood has come to {float(mark.wood.shop):g} %" if mark.again else ""
+    return Result(mark.check.title, mark.wood.words(mark.student.shown), again)
 
 
 def _remedies(grades: Grades, one: StudentGrade, library: RemedyLibrary) -> tuple[Remedy, ...]:

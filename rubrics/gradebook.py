@@ -173,6 +173,7 @@ class _Gradebook:
         planned = mark.value - mark.plan_deviation
         notes = [f"charged at {', '.join(mark.charged_at)}"] if mark.elsewhere else []
         notes += ["measure again"] if mark.again else []
+        notes += [mark.wood.words()] if mark.wood else []
         cells = {
             "student": mark.student.id, "name": mark.student.name, "stage": check.stage, "check": check.title,
             "attempt": mark.attempt, "target": Live(f"={here('plan')}+{here('follows')}", mark.target),

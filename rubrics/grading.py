@@ -13,6 +13,7 @@ from fractions import Fraction
 from statistics import median
 
 from course.course import Course
+from course.moisture import AtMoisture, at_shop
 from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
@@ -24,6 +25,8 @@ from rubrics.grading_rules import Level, Rules, SetupRule, read_rules
 from shared.units import MM, Shown
 
 NOTHING = Fraction(0)
+MOISTURE_WORDS = "the moisture of the wood"
+"""Where a mark says that what is taken out came from, when it was read at another moisture than the shop's."""
 
 Results = Mapping[str, tuple[Measured, ...]]
 """What one student measured, by the id of the check."""
@@ -62,6 +65,8 @@ class Mark:
     """What a reading that loses points at a check of its own adds here; taken out, so that it is charged once."""
     charged_at: tuple[str, ...] = ()
     """Titles of those checks."""
+    wood: AtMoisture | None = None
+    """The size at the moisture of its reading and at the shop's, when the rule does not let their distance pass."""
 
     @property
     def inherited(self) -> Fraction:
@@ -77,6 +82,8 @@ class Mark:
             parts.append(f"{signed(self.elsewhere, shown)} of it not charged here: {', '.join(self.charged_at)}")
         if self.again:
             parts.append("measure again: this reading cannot decide")
+        if self.wood:
+            parts.append(self.wood.words(shown))
         return "; ".join(parts)
 
 
@@ -406,12 +413,18 @@ def _grade_student(
     shared = {(setup.check.id, setup.attempt): setup for setup in setups}
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Charged] = {}
+    moistures = views[STAGES[0]].log.moistures(student.id)
     for check in sorted(checks, key=lambda check: check.formula is not None):
         marks, values = [], views[check.stage].values(student)
         blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}
         for one in results[check.id]:
             elsewhere, titles = charged_elsewhere(check, one, blamed, values)
-            marks.append(mark_of(student, check, one, rules, shared.get((check.id, one.attempt)), elsewhere, titles))
+            setup = shared.get((check.id, one.attempt))
+            mark = mark_of(student, check, one, rules, setup, elsewhere, titles)
+            if wood := _at_shop(check, one, views[check.stage], student, moistures, rules):
+                same = mark_of(student, check, one, rules, setup, wood.by, (MOISTURE_WORDS,))
+                mark = better_of(mark, same, wood)
+            marks.append(mark)
         made[check.id] = _attempts(marks, rules.policy)
         if check.formula is None and check.kind != "spread":
             name = check.reads[0][0]
@@ -448,6 +461,26 @@ def _others_sizes(course: Course, check: Check, student: Student, values: Values
 def _length(value: object) -> Fraction:
     assert isinstance(value, Fraction)
     return value
+
+
+def _at_shop(
+    check: Check, one: Measured, course: Course, student: Student, moistures: Mapping[tuple[str, int], Fraction],
+    rules: Rules,
+) -> AtMoisture | None:  # fmt: skip
+    """A size across the grain at the moisture of the shop, when it was read at one further away than the rule says."""
+    if check.formula is not None or check.kind != "size":
+        return None
+    found = at_shop(course, course.values(student), check.reads[0][0], one.value, moistures, one.attempt)
+    return found if found and abs(found.at - found.shop) > rules.moisture else None
+
+
+def better_of(read: Mark, same: Mark, wood: AtMoisture) -> Mark:
+    """The better of two marks of one reading: as it was read, and at the moisture of the shop.
+
+    Where their levels differ the size is to be measured again: no mark is lost to movement that is only predicted.
+    """
+    best = min(read, same, key=lambda mark: mark.beyond)
+    return replace(best, wood=wood, again=best.again or read.level != same.level)
 
 
 def charged_elsewhere(

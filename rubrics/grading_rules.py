@@ -66,6 +66,8 @@ class Rules:
     setup: SetupRule
     tell: Fraction
     """Differences from the plan are told from this size on. [mm]"""
+    moisture: Fraction
+    """How far the moisture of a reading may be from the shop's before the size is shown at both. [percentage points]"""
 
     def level(self, beyond: Fraction, limit: Fraction, guard: Fraction = Fraction(0)) -> Level:
         """The best level that a reading does not disprove.
@@ -99,6 +101,9 @@ class Rules:
             "A mistake is charged once: a difference or fit is worked out as if a reading that loses points at its own "
             "check were right. A size that follows a changed case or part is graded against what it should be now.",
             "What is not measured is blank, not zero: it counts neither in the points nor in what they are out of.",
+            f"A size across the grain of solid wood, read at a moisture more than {float(self.moisture):g} % from the "
+            "shop's, is also worked out at the shop's, about, and both are shown. Nobody loses by such a prediction: "
+            "the better of the two levels stands, and where they differ the size is measured again later.",
         )
 
 
@@ -142,7 +147,7 @@ class _Reader:
         if policy not in POLICIES:
             self._wrong("B022", "policy", f"the policy is '{policy}'", meant(policy, POLICIES))
         sure = float(self._number("sure", Fraction(1, 2), Fraction(999, 1000)))
-        rules = Rules(levels, policy, sure, setup, self._length("plan.tell"))
+        rules = Rules(levels, policy, sure, setup, self._length("plan.tell"), self._number("moisture.step", 0))
         self._order(levels)
         for name in self.lines.keys() - self.known:
             self._wrong("B020", name, f"grading has no '{name}'", meant(name, self.known))

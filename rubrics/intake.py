@@ -21,14 +21,16 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from course.course import Course
 from course.formula import LENGTH
-from course.readings import STATES, Reading, Taken
+from course.moisture import parts_across
+from course.readings import MOISTURE, STATES, Reading, Taken
 from course.roster import Student
+from course.stock import moisture
 from rubrics.checks import asked_places, checks_of
 from rubrics.class_sheet import NAME, STUDENT, UNIT, read_heading
 from rubrics.doubts import doubts
 from rubrics.grading import limit_of
 from rubrics.repeated import repeated
-from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, cells_by_heading
+from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, WET, cells_by_heading
 from rubrics.signatures import bands, signatures
 from shared.places import Place, Row, Unreadable, read_csv, read_text
 from shared.problems import InputRefused, Problem, meant
@@ -46,7 +48,8 @@ LONGEST = 30
 CLOSED = Fraction(5)
 """A gap planned no wider than this may be read as 0; nothing else can be. [mm]"""
 _CELL, _FORMULA, _DECLARED = re.compile(rb"<(?:\w+:)?c[ />]"), re.compile(rb"<(?:\w+:)?f[ />]"), re.compile(rb"<!\w")
-CSV_COLUMNS = ("student", "quantity", "place", "attempt", "reading", "unit", "reader", "instrument", "taken", "note")
+CSV_COLUMNS = ("student", "quantity", "place", "attempt", "reading", "unit", "reader", "instrument", "taken", "note",
+               "moisture")  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,8 @@ class _Found:
     problems: list[Problem] = field(default_factory=list)
     asks: list[tuple[Reading, Problem]] = field(default_factory=list)
     """What to ask about a reading, should it be new."""
+    moistures: list[Reading] = field(default_factory=list)
+    """Moistures of parts, in percent."""
     kept: list[Reading] = field(default_factory=list)
     """What was written and cannot be a reading: kept as typed, and left out."""
 
@@ -89,6 +94,8 @@ class Collected:
     """What could not be taken in, with its cell."""
     questions: tuple[Problem, ...]
     """What was taken in and should be looked at."""
+    moistures: int = 0
+    """Moistures of parts that are new."""
 
 
 def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] = lambda path: None) -> Collected:
@@ -105,6 +112,7 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
         told(file)
         _read(course, file, name, found)
     taken = course.log.add([_doubted(course, one, found) for one in found.readings])
+    wet = course.log.add(found.moistures)
     course.log.add(found.kept)
     found.problems += _taken_back(taken)
     course.fresh()
@@ -113,7 +121,8 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
         *(ask for one, ask in found.asks if one in taken.new), *_questions(course, taken.new), *_twice(taken.new),
         *_apart(course, taken.new), *_repeated(course, taken.new),
     )  # fmt: skip
-    return Collected(taken, tuple(file for file, _ in files), marked, tuple(found.problems), questions)
+    files_read = tuple(file for file, _ in files)
+    return Collected(taken, files_read, marked, tuple(found.problems), questions, len(wet.new))
 
 
 def _files(path: Path, found: _Found) -> Iterator[tuple[Path, str]]:
@@ -243,6 +252,7 @@ def _workbook(course: Course, opened: _Opened, file: str, found: _Found) -> None
         parts = cells_by_heading(sheet, ("state", "part name"))
         if parts and student:
             _parts_sheet(course, student, sheet, parts, file, found)
+            _moisture_column(course, student, sheet, parts, file, found)
 
 
 def _head(
@@ -522,6 +532,42 @@ def _parts_sheet(
             found.marks.append(Mark(student, part, text, date, where))
 
 
+def _moisture_column(
+    course: Course, student: Student, sheet: Worksheet, heading: tuple[int, dict[str, int]], file: str, found: _Found
+) -> None:
+    """What a meter showed of each part, kept with the attempts that the same file has of its width."""
+    top, columns = heading
+    for row in range(top + 1, sheet.max_row + 1) if WET in columns else ():
+        cell = sheet.cell(row, columns[WET])
+        part = str(sheet.cell(row, columns["part name"]).value or "").strip()
+        if isinstance(cell, MergedCell) or cell.value is None or not str(cell.value).strip():
+            continue
+        attempts = {
+            one.attempt
+            for one in found.readings
+            if (one.student, one.source) == (student.id, file)
+            and part in (p.name for p in parts_across(course.cabinet, one.quantity))
+        }
+        for attempt in sorted(attempts) or (1,):
+            where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
+            _moisture(_Asked(student, part, "1", str(attempt), "", where), cell.value, found)
+
+
+def _moisture(asked: _Asked, value: object, found: _Found) -> None:
+    """A moisture content, kept in percent beside the readings of its part; what is none is told and kept as typed."""
+    raw = (_number_text(value) if isinstance(value, (int, float)) else str(value).strip())[:LONGEST]
+    size, sheet, cell = moisture(raw), *asked.where.cell.rpartition("!")[::2]
+    line = cell or (str(asked.where.line) if asked.where.line else "")
+    says = "" if size is not None else f"'{raw}' is not a moisture content"
+    if says:
+        found.wrong("C032", asked.where, says, "Write percent from 0 to 40, as in 8.5.")
+    kept = Reading(
+        asked.student.id, asked.quantity + MOISTURE, 1, int(asked.attempt), raw, size, asked.instrument, asked.reader,
+        asked.taken, asked.where.file, sheet, line, asked.note, says,
+    )  # fmt: skip
+    (found.kept if says else found.moistures).append(kept)
+
+
 def _marked(course: Course, mark: Mark, found: _Found) -> bool:
     now = course.log.states(mark.student.id).get(mark.part)
     if now and now.name != STATES[-1] and STATES.index(mark.state) < STATES.index(now.name):
@@ -567,7 +613,13 @@ def _csv_reading(course: Course, row: Row, ids: dict[str, Student], found: _Foun
         student, row.text("quantity"), row.text("place") or "1", row.text("attempt") or "1", unit, row.at("reading"),
         row.text("note"), row.text("reader"), row.text("instrument"), row.text("taken"),
     )  # fmt: skip
-    return _reading(course, asked, row.text("reading"), found)
+    reading = _reading(course, asked, row.text("reading"), found)
+    if reading and row.text("moisture"):
+        across = parts_across(course.cabinet, reading.quantity)
+        part = across[0].name if across else reading.quantity.rpartition(".")[0]
+        own = replace(asked, quantity=part, attempt=str(reading.attempt), where=row.at("moisture"))
+        _moisture(own, row.text("moisture"), found)
+    return reading
 
 
 def _repeated(course: Course, new: Sequence[Reading]) -> Iterator[Problem]:

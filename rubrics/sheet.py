@@ -12,6 +12,7 @@ from datetime import datetime
 from fractions import Fraction
 from math import ceil, floor
 from pathlib import Path
+from types import MappingProxyType
 
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import Cell
@@ -53,8 +54,10 @@ COLUMNS = (
 """Columns of the first sheet, in order; readings are found by these headings."""
 PART_COLUMNS = (
     Column("label", 14, 12), Column("part", 30, 26), Column("state", 18, 14), Column("date", 18, 14),
-    Column("part name", 9, 9),
+    Column("wood %", 12, 10), Column("part name", 9, 9),
 )  # fmt: skip
+WET = "wood %"
+"""Heading of the column for the moisture of solid parts when their width was read."""
 READ, NOTE, QUANTITY, PLACE = "reading", "note", "quantity", "place"
 SECOND = "second reader"
 """Heading of the column for a partner's readings, and the name under which they are kept."""
@@ -192,9 +195,10 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     for heading in (READ, SECOND) if second else (READ,):
         _warned(sheet, columns, heading, last, "A long entry", "Write one reading here, as in 30.2 or 1 3/16.", LONG)
     parts = book.create_sheet(PARTS)
-    _head(parts, course, student, "Write cut, jointed, fitted or glued beside each part, and the date.")
+    how = f"Write cut, jointed, fitted or glued, and the date. {WET.capitalize()}: moisture when its width was read."
+    _head(parts, course, student, how)
     last = _parts(parts, course, student)
-    _finish(parts, course, student, PART_COLUMNS, last, "date")
+    _finish(parts, course, student, PART_COLUMNS, last, WET)
     _warned(parts, PART_COLUMNS, "state", last, "Not a state", "Write " + ", ".join(STATES) + ".")
     return finished(book, course, f"Measuring sheet of {student.id}")
 
@@ -256,14 +260,15 @@ def _readings(sheet: Worksheet, columns: Sequence[Column], rows: Iterable[FitRow
 
 
 def _parts(sheet: Worksheet, course: Course, student: Student) -> int:
-    line, states = TOP, course.log.states(student.id)
+    line, states, values = TOP, course.log.states(student.id), course.values(student)
     for part in course.cabinet.parts:
         line += 1
         state = states.get(part.name)
         assembly = course.cabinet.assemblies[part.assembly].title
         named = part.title if part.title.startswith(assembly) else f"{assembly} {part.title}"
-        texts = (part.label, named, state.name if state else "", state.at if state else "", part.name)
-        _line(sheet, line, PART_COLUMNS, texts, student.large_print, ("state", "date"))
+        texts = (part.label, named, state.name if state else "", state.at if state else "", "", part.name)
+        solid = values[f"stock.{part.stock}.build"] == "solid"
+        _line(sheet, line, PART_COLUMNS, texts, student.large_print, ("state", "date", *((WET,) if solid else ())))
     return line
 
 
@@ -415,7 +420,8 @@ def cells_by_heading(sheet: Worksheet, needed: Iterable[str], limit: int = 60) -
 
 
 def fill(
-    workbook: bytes, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]]
+    workbook: bytes, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]],
+    moistures: Mapping[str, str] = MappingProxyType({}),
 ) -> bytes:  # fmt: skip
     """A measuring workbook with readings and states of parts written in, as a student would.
 
@@ -423,16 +429,18 @@ def fill(
         workbook: From `measurement_workbook`.
         readings: Texts by quantity and place.
         states: State and date by the label of a part.
+        moistures: Texts by the label of a part.
     """
     book = load_workbook(io.BytesIO(workbook))
-    for cell, text in _filled(book, readings, states):
+    for cell, text in _filled(book, readings, states, moistures):
         cell.value = text
         cell.data_type = "s"
     return _bytes(book)
 
 
 def _filled(
-    book: Workbook, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]]
+    book: Workbook, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]],
+    moistures: Mapping[str, str],
 ) -> Iterator[tuple[Cell, str]]:  # fmt: skip
     sheet = book[FIT]
     found = cells_by_heading(sheet, (READ, QUANTITY, PLACE))
@@ -444,7 +452,7 @@ def _filled(
         if key in readings:
             yield sheet.cell(row, columns[READ]), readings[key]
     parts = book[PARTS]
-    found = cells_by_heading(parts, ("label", "state", "date"))
+    found = cells_by_heading(parts, ("label", "state", "date", WET))
     assert found is not None
     top, columns = found
     for row in range(top + 1, parts.max_row + 1):
@@ -453,3 +461,5 @@ def _filled(
             state, date = states[label]
             yield parts.cell(row, columns["state"]), state
             yield parts.cell(row, columns["date"]), date
+        if label in moistures:
+            yield parts.cell(row, columns[WET]), moistures[label]
