@@ -166,7 +166,8 @@ class _Asked:
     student: Student
     parts: tuple[str, ...]
     """Labels of parts; none where the number is not for single parts."""
-    of: str
+    of: tuple[str, ...]
+    """What it is for where it is not for single parts; an empty text when that needs no words."""
 
 
 def machines(course: Course, lessons: Lessons) -> tuple[MachinePage, ...]:
@@ -223,7 +224,7 @@ def _setting_rows(
             single = {s.name for s in work.operation.setups if s.each in ("part", "male")}
             for number in setup_numbers(work, course.cabinet, values, route.name):
                 parts = tuple(unbroken(titles[t]) for t in number.of) if number.name in single else ()
-                of = "" if parts else _for(number, work, works)
+                of = _for(number, work, works)
                 one = _Asked(number.value, number, student, parts, of)
                 asked.setdefault((number.name, number.where), []).append(one)
     rows = [
@@ -231,7 +232,7 @@ def _setting_rows(
         for (name, _), found in asked.items()
         for group in together_within(found, step)
     ]
-    return tuple(rows), sum(max(1, len(one.parts)) for found in asked.values() for one in found)
+    return tuple(rows), sum(len(one.parts or one.of) for found in asked.values() for one in found)
 
 
 def together_within(asked: Iterable[_Asked], step: Fraction) -> Iterator[list[_Asked]]:
@@ -251,7 +252,7 @@ def _row(name: str, group: Sequence[_Asked], course: Course, shown: Shown) -> Se
     number = replace(group[0].number, value=(group[0].value + group[-1].value) / 2)
     mine: dict[Student, list[str]] = {}
     for student in course.students:
-        if found := [part for one in group if one.student == student for part in one.parts or (one.of,)]:
+        if found := [part for one in group if one.student == student for part in one.parts or one.of]:
             mine[student] = list(dict.fromkeys(found))
     runs: dict[str, list[Student]] = {}
     for student, parts in mine.items():
@@ -263,10 +264,11 @@ def _row(name: str, group: Sequence[_Asked], course: Course, shown: Shown) -> Se
     )  # fmt: skip
 
 
-def _for(number: SetupNumber, work: Work, works: Sequence[Work]) -> str:
+def _for(number: SetupNumber, work: Work, works: Sequence[Work]) -> tuple[str, ...]:
     if number.of:
-        return ", ".join(number.of)
-    return ", ".join(a.title for a in work.assemblies) if len(works) > 1 else ""
+        return number.of
+    several = len({assembly.name for one in works for assembly in one.assemblies}) > 1
+    return tuple(assembly.title for assembly in work.assemblies) if several else ("",)
 
 
 def lacking(course: Course, lessons: Lessons) -> Iterator[LackRow]:

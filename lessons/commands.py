@@ -1,4 +1,4 @@
-"""Commands about how a cabinet is made: prepare, order, coach; and the demo.
+"""Commands about how a cabinet is made: prepare, sequence, order, coach; and the demo.
 
 Each imports what it needs when it runs, so that a short answer does not wait for what only long ones need.
 """
@@ -25,6 +25,9 @@ def prepare(
     operation: Annotated[
         str, typer.Option("--operation", help="Only the sheet of this operation, by name or title.")
     ] = "",
+    stage: Annotated[
+        str, typer.Option("--stage", help="Only the sheets and fit checks of stock, case, frame, fitting or finish.")
+    ] = "",
     print_file: Annotated[
         bool, typer.Option("--print-file", help="Also all packets as one PDF in the order of the benches.")
     ] = False,
@@ -38,11 +41,13 @@ def prepare(
 
     if print_file and student:
         raise typer.BadParameter("--print-file is for the whole class; leave out --student")
+    if operation and stage:
+        raise typer.BadParameter("--operation and --stage do not go together; leave one out")
     read_from = folder(course) if course.is_dir() else ""
     read = read_course(course)
     count = 1 if student else len(read.students)
     with typer.progressbar(length=count, label="Packets", file=sys.stderr) as bar:
-        prepared = prepare_course(read, student, operation, lambda name: bar.update(1), print_file, read_from)
+        prepared = prepare_course(read, student, operation, lambda name: bar.update(1), print_file, read_from, stage)
     say_problems(prepared.problems)
     for line in written_lines(prepared.written):
         typer.echo(line)
@@ -78,6 +83,26 @@ def order(course: CourseFolder) -> None:
     for line in written_lines(made.paths):
         typer.echo(line)
     raise typer.Exit(1 if made.problems else 0)
+
+
+@app.command(rich_help_panel="Lessons")
+def sequence(
+    course: CourseFolder,
+    why: Annotated[
+        tuple[str, str] | None,
+        typer.Option("--why", help="Why one operation, by name, title or number, comes before the other."),
+    ] = None,
+) -> None:
+    """Print the order of the work with the sheet of each step, or why one operation comes before another."""
+    from lessons.packet import read_lessons, steps_of, why_text
+
+    read = read_course(course)
+    lessons = read_lessons(read)
+    say_problems(lessons.problems)
+    lines = [why_text(lessons, *why)] if why else steps_of(lessons)
+    for line in lines:
+        typer.echo(read.wording.text(line))
+    raise typer.Exit(1 if lessons.problems else 0)
 
 
 @app.command(rich_help_panel="Start here")

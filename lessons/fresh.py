@@ -80,7 +80,7 @@ def inputs(course: Course, student: Student, only: str, read_from: str) -> str:
     Args:
         course: As read.
         student: Whose papers.
-        only: The operation whose sheet is printed alone; empty for the whole packet.
+        only: Name of what is printed alone; empty for the whole packet.
         read_from: The sum over the course folder, taken before it was read.
     """
     texts = (program(), read_from, student.id, only, log(course.folder / FILE, student.id))

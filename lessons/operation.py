@@ -115,6 +115,8 @@ class Operation:
     before: tuple[Need, ...]
     together: bool
     """Whether one set-up serves all assemblies."""
+    set_up: str
+    """What is on the machine for it; work of one stage that needs the same is done in one go where it can be."""
     hold: tuple[str, ...]
     """Fit checks that release the next step."""
     routes: dict[str, Route]
@@ -150,7 +152,7 @@ class Operation:
 
 _HEAD = {
     "operation", "number", "title", "makes", "prepares", "parts", "stock", "stage", "after", "before", "together",
-    "hold", "routes", "glue", "cures", "setup", "reads_during", "reads", "tools", "stance",
+    "set_up", "hold", "routes", "glue", "cures", "setup", "reads_during", "reads", "tools", "stance",
 }  # fmt: skip
 _ROUTE = ("station", "tool", "sign_off", "cautions", "minutes")
 _SETUP = ("name", "is", "where", "why", "each", "route", "fine", "only_if")
@@ -215,6 +217,7 @@ class _Reader:
             after=self._needs(head, "after"),
             before=self._needs(head, "before"),
             together=self._flag(head, "together"),
+            set_up=head.text("set_up"),
             hold=self._words(head, "hold"),
             routes=self._routes(head, sections),
             glue=self._flag(head, "glue"),

@@ -27,14 +27,15 @@ from lessons.handout import (
     operation_page,
     together,
 )
-from lessons.operation import read_operations
+from lessons.operation import Operation, read_operations
 from lessons.part_drawings import part_drawing
 from lessons.route import unknown_names
-from lessons.sequence import Work, sequence, work_of
+from lessons.sequence import Work, sequence, why_before, work_of
 from lessons.setups import proof
 from rubrics.checks import read_checks
 from rubrics.sheet import FitRow, fit_rows
-from shared.problems import InputRefused, Problem
+from shared.places import Place
+from shared.problems import InputRefused, Problem, meant, refuse
 from shared.render.document import Document, Tree
 from shared.render.files import safe_name
 from shared.render.sketch import Drawing
@@ -99,6 +100,39 @@ def read_lessons(course: Course) -> Lessons:
     )
 
 
+def sheet_named(lessons: Lessons, wanted: str) -> int:
+    """The number of the sheet of an operation written by name, title or number.
+
+    Raises:
+        InputRefused: The cabinet needs no such operation.
+    """
+    text = wanted.strip().lower()
+    known = {str(number): number for number in range(1, len(lessons.sheets) + 1)} | lessons.named()
+    if text not in known:
+        names = [sheet[0].operation.name for sheet in lessons.sheets]
+        raise refuse("L030", f"this cabinet has no operation '{wanted}'", meant(wanted, names), Place("lessons"))
+    return known[text]
+
+
+def steps_of(lessons: Lessons) -> Iterator[str]:
+    """The order of the work in lines, each with the number of its sheet."""
+    for work in lessons.works:
+        yield f"{lessons.sheet_of(work):>3}  {work.operation.title}: {', '.join(a.title for a in work.assemblies)}"
+
+
+def why_text(lessons: Lessons, first: str, then: str) -> str:
+    """Why one operation comes before another, each given by name, title or number of its sheet.
+
+    Of an operation that comes up several times the works are taken of which one needs the other.
+    """
+    sheets = [lessons.sheets[sheet_named(lessons, wanted) - 1] for wanted in (first, then)]
+    pairs = [(a, b) for a in sheets[0] for b in sheets[1] if a is not b]
+    if not pairs:
+        return f"'{first}' and '{then}' are one piece of work."
+    linked = [(a, b) for a, b in pairs if a in b.before() or b in a.before()]
+    return why_before(*(linked or pairs)[0])
+
+
 @dataclass(frozen=True, slots=True)
 class ContentsRow:
     """One line of the contents: a step of the job and the sheet that tells how."""
@@ -156,33 +190,54 @@ class Packet:
     problems: tuple[Problem, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Only:
+    """What is printed when it is not a whole packet: one operation, or one stage with its fit checks."""
+
+    operation: str = ""
+    stage: str = ""
+
+    @property
+    def name(self) -> str:
+        """For the name of the file."""
+        return self.operation or f"{self.stage} stage"
+
+    def takes(self, operation: Operation) -> bool:
+        """Whether the sheet of an operation is printed."""
+        return operation.name == self.operation or operation.stage == self.stage
+
+
 def file_name(student: Student) -> str:
     """Name of a student's papers without ending, as `s01-Ada-Fenwick`."""
     return safe_name(f"{student.id}-{student.name}")
 
 
-def packet(course: Course, student: Student, lessons: Lessons, only: str = "") -> Packet:
+def packet(course: Course, student: Student, lessons: Lessons, only: Only | None = None) -> Packet:
     """A student's packet.
 
     A sheet that cannot be made is left out and reported; all others are made.
 
     Args:
-        only: Print the sheet of this operation alone; empty for the whole packet.
+        course: As read.
+        student: Whose packet.
+        lessons: Of the course.
+        only: Print this alone; None for the whole packet.
     """
     problems: list[Problem] = []
     rows = fit_rows(course, student)
     parts: list[Callable[[], Tree]] = []
-    if not only:
+    if only is None:
         parts += [
             lambda: _cover(course, student, lessons),
             lambda: cutlist_tree(student, cut_rows(course, student), lessons.templates, listed(course, student)),
             lambda: _parts(course, student, lessons),
         ]
     for number, works in enumerate(lessons.sheets, 1):
-        if only in ("", works[0].operation.name):
+        if only is None or only.takes(works[0].operation):
             parts.append(lambda works=works, number=number: sheet(course, student, lessons, works, number, rows))
-    if not only:
-        parts.append(lambda: _fit_sheet(student, lessons, rows))
+    read = rows if only is None else tuple(row for row in rows if row.stage == only.stage)
+    if read or only is None:
+        parts.append(lambda: _fit_sheet(student, lessons, read))
     tree: Tree = []
     for part in parts:
         try:

@@ -13,7 +13,7 @@ from lessons.catch_up import catch_up, session_problems
 from lessons.class_sheets import class_sheets
 from lessons.fresh import OUT, Made, folder, inputs
 from lessons.instructor import instructor_copy
-from lessons.packet import Lessons, file_name, packet, read_lessons
+from lessons.packet import Lessons, Only, file_name, packet, read_lessons, sheet_named
 from lessons.print_file import in_bench_order, joined
 from lessons.seasons import seasons_sheet
 from rubrics.class_sheet import write_class_sheets
@@ -38,7 +38,7 @@ class Prepared:
 
 def prepare_course(
     course: Course, student: str = "", operation: str = "", told: Callable[[str], None] = lambda name: None,
-    print_file: bool = False, read_from: str = "",
+    print_file: bool = False, read_from: str = "", stage: str = "",
 ) -> Prepared:  # fmt: skip
     """Write a packet, a measuring workbook and a catch-up page for each student, and the sheets of the class.
 
@@ -52,12 +52,13 @@ def prepare_course(
         print_file: Also write all packets as one PDF in the order of the benches.
         read_from: The sum over the course folder (`fresh.folder`) from before it was read; then packets from which
             nothing differs are left as they are. Empty to make all.
+        stage: Only the sheets and fit checks of this stage of the job, and nothing else; empty for whole packets.
 
     Raises:
-        InputRefused: No such student or operation, or the folder cannot be written to.
+        InputRefused: No such student, operation or stage, or the folder cannot be written to.
     """
     lessons = read_lessons(course)
-    only = operation_name(lessons, operation) if operation else ""
+    only = _only(lessons, operation, stage)
     problems: list[Problem] = [
         *course.notes, *lessons.problems, *session_problems(course, lessons), *edited(course, in_full=False)
     ]  # fmt: skip
@@ -65,8 +66,8 @@ def prepare_course(
     kept: list[Path] = []
     made = Made.of(course)
     for one in (course.student(student),) if student else course.students:
-        name = f"{file_name(one)}-{safe_name(only)}" if only else file_name(one)
-        made_of = inputs(course, one, only, read_from) if read_from else ""
+        name = f"{file_name(one)}-{safe_name(only.name)}" if only else file_name(one)
+        made_of = inputs(course, one, only.name if only else "", read_from) if read_from else ""
         if read_from and made.is_fresh(name, made_of):
             kept += made.files(name)
         else:
@@ -94,7 +95,7 @@ def prepare_course(
 
 
 def _papers(
-    course: Course, student: Student, lessons: Lessons, only: str, name: str, problems: list[Problem]
+    course: Course, student: Student, lessons: Lessons, only: Only | None, name: str, problems: list[Problem]
 ) -> Iterator[Path]:
     """A student's packet, and the measuring workbook with a whole one."""
     made = packet(course, student, lessons, only)
@@ -107,26 +108,24 @@ def _papers(
             problems += refused.problems
 
 
-def _print_file(course: Course, only: str, files: set[Path]) -> Path:
+def _print_file(course: Course, only: Only | None, files: set[Path]) -> Path:
     """The packets that were made as one PDF."""
-    ending = f"-{safe_name(only)}.pdf" if only else ".pdf"
+    ending = f"-{safe_name(only.name)}.pdf" if only else ".pdf"
     names = [course.folder / OUT / "packets" / f"{file_name(s)}{ending}" for s in in_bench_order(course)]
     whole = joined([path for path in names if path in files], f"{course.title}: all packets")
     return write_file(course.folder / OUT / "class" / f"all-packets{ending}", whole)
 
 
-def operation_name(lessons: Lessons, wanted: str) -> str:
-    """The name of an operation written by name or title.
-
-    Raises:
-        InputRefused: The cabinet needs no such operation.
-    """
-    found = lessons.named().get(wanted.strip().lower())
-    if found is None:
-        names = [sheet[0].operation.name for sheet in lessons.sheets]
-        says = f"this cabinet has no operation '{wanted}'"
-        raise refuse("L030", says, meant(wanted, names), Place("lessons"))
-    return lessons.sheets[found - 1][0].operation.name
+def _only(lessons: Lessons, operation: str, stage: str) -> Only | None:
+    """What is printed when it is not everything."""
+    if operation:
+        return Only(operation=lessons.sheets[sheet_named(lessons, operation) - 1][0].operation.name)
+    if not stage:
+        return None
+    found = list(dict.fromkeys(sheet[0].operation.stage for sheet in lessons.sheets))
+    if stage.strip().lower() not in found:
+        raise refuse("L033", f"this cabinet has no stage '{stage}'", meant(stage, found), Place("lessons"))
+    return Only(stage=stage.strip().lower())
 
 
 def _written(course: Course, name: Path, document: Document, problems: list[Problem]) -> Iterator[Path]:

@@ -7,7 +7,6 @@ an operation that says so is done for all assemblies at once, others for all lea
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -292,7 +291,7 @@ class _Planner:
         groups = self.groups()
         index = {key: i for i, group in enumerate(groups) for key in group}
         waits = [
-            {index[e]: why for key in group for e, why in self.edges.get(key, {}).items() if index[e] != i}
+            {index[e]: why for key in reversed(group) for e, why in self.edges.get(key, {}).items() if index[e] != i}
             for i, group in enumerate(groups)
         ]
         done: dict[int, Work] = {}
@@ -348,7 +347,10 @@ def work_of(cabinet: Cabinet, operations: Mapping[str, Operation]) -> tuple[tupl
 
 
 def sequence(work: Iterable[Work]) -> tuple[Work, ...]:
-    """The work in its order: by what it needs, then stage, place in the plan and number."""
+    """The work in its order: by what it needs, then stage, place in the plan and number.
+
+    Work at a set-up waits for other work of its stage at the same set-up, as long as something else can be done.
+    """
     work = tuple(work)
     numbers = {one: i for i, one in enumerate(work)}
     open_count = {one: sum(earlier in numbers for earlier, _ in one.follows) for one in work}
@@ -357,17 +359,31 @@ def sequence(work: Iterable[Work]) -> tuple[Work, ...]:
         for earlier, _ in one.follows:
             if earlier in numbers:
                 leads[earlier].append(one)
-    ready = [(one.rank, numbers[one], one) for one in work if not open_count[one]]
-    heapq.heapify(ready)
+    ready = [one for one in work if not open_count[one]]
     found: list[Work] = []
     while ready:
-        _, _, one = heapq.heappop(ready)
+        ready.sort(key=lambda one: (one.rank, numbers[one]))
+        left = [one for one in work if open_count[one]]
+        one = next((one for one in ready if not _waits(one, left, ready)), ready[0])
+        ready.remove(one)
         found.append(one)
         for later in leads[one]:
             open_count[later] -= 1
             if not open_count[later]:
-                heapq.heappush(ready, (later.rank, numbers[later], later))
+                ready.append(later)
     return tuple(found)
+
+
+def _waits(one: Work, left: Iterable[Work], ready: Sequence[Work]) -> bool:
+    """Whether work had better wait for other work at its set-up, since something else can be done that leads there."""
+    meanwhile = [work for work in ready if work is not one and not shares_set_up(one, work)]
+    return any(shares_set_up(one, other) and any(work in other.before() for work in meanwhile) for other in left)
+
+
+def shares_set_up(a: Work, b: Work) -> bool:
+    """Whether two pieces of work of one stage are done at the same set-up."""
+    one, other = a.operation, b.operation
+    return bool(one.set_up) and (one.set_up, one.stage) == (other.set_up, other.stage)
 
 
 def why_before(a: Work, b: Work) -> str:
@@ -391,6 +407,11 @@ def why_before(a: Work, b: Work) -> str:
                 f"nor the other way round."
             )
         return f"Neither needs the other. Work of the {first} stage comes before that of the {second} stage."
+    if a.rank > b.rank and b.operation.set_up:
+        return (
+            f"Neither needs the other. '{b.name}' waits for other work with the {b.operation.set_up}, so that one "
+            f"set-up serves all of it."
+        )
     if a.plan_rank != b.plan_rank:
         first, second = (a, b) if a.plan_rank < b.plan_rank else (b, a)
         return (

@@ -101,7 +101,7 @@ def test_one_packet_as_pdf(benchmark):
     """One student's packet, rows to PDF."""
     course = read_course(DEMO)
     lessons = read_lessons(course)
-    benchmark.pedantic(lambda: write_pdf(packet(course, course.students[0], lessons, "").document), rounds=3)
+    benchmark.pedantic(lambda: write_pdf(packet(course, course.students[0], lessons).document), rounds=3)
 
 
 @pytest.mark.parametrize("students", [24])

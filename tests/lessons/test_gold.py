@@ -51,7 +51,7 @@ def compare(name: str, text: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("student", ["s01", "s03", "s05"])
 def test_packets_are_as_accepted(course, tmp_path, student: str):
     """A packet in mm, one in inches with veneered panels, and one without a sign-off read as they did when looked at."""
-    made = packet(course, course.student(student), read_lessons(course), "")
+    made = packet(course, course.student(student), read_lessons(course))
     compare(f"packet-{student}.txt", as_text(write_html(made.document)), tmp_path)
 
 

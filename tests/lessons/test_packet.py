@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -16,7 +17,7 @@ from course.cutlist import cut_rows
 from course.cutlist_files import cutlist_document
 from course.readings import Reading
 from lessons.commands import app
-from lessons.packet import Packet, file_name, packet, read_lessons
+from lessons.packet import Only, Packet, file_name, packet, read_lessons
 from rubrics.sheet import fit_rows
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
@@ -53,7 +54,7 @@ assemblies:
 
 
 def made(course: Course, student: str = "s1", only: str = "") -> Packet:
-    return packet(course, course.student(student), read_lessons(course), only)
+    return packet(course, course.student(student), read_lessons(course), Only(operation=only) if only else None)
 
 
 def headings(found: Packet) -> list[str]:
@@ -85,13 +86,13 @@ def test_every_sheet_starts_on_a_page_of_its_own(course_of: Callable[..., Course
 
 
 def test_the_contents_list_every_step_with_its_sheet(course_of: Callable[..., Course]) -> None:
-    """The door's grooves come after the back's, and both point to one sheet."""
+    """The joints of the door are eased after those of the back, and both point to one sheet."""
     course = course_of(roster=ROSTER)
     tree = made(course).document.tree
     table = next(n for n in tree if n["t"] == "table" and words(n["head"][1]) == "Sheet")
     rows = [[words(cell) for cell in row] for row in table["rows"]]
-    grooves = [row for row in rows if row[2] == "Groove the inner edges"]
-    assert [row[3] for row in grooves] == ["back", "door"] and len({row[1] for row in grooves}) == 1
+    eased = [row for row in rows if row[2] == "Ease the joints to fit"]
+    assert [row[3] for row in eased] == ["back", "door"] and len({row[1] for row in eased}) == 1
     assert [int(row[0]) for row in rows] == list(range(1, len(read_lessons(course).works) + 1))
 
 
@@ -219,6 +220,70 @@ def test_prepare_refuses_an_operation_that_the_cabinet_does_not_need(course_fold
     assert "this cabinet has no operation 'groove edge'" in str(result.exception)
     assert "Did you mean 'groove edges'?" in str(result.exception)
     assert not (folder / "out").exists()
+
+
+def test_prepare_writes_one_stage_of_one_student(course_folder: Callable[..., Path]) -> None:
+    """Its sheets under the numbers they have in the packet, its fit checks, and nothing else."""
+    folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
+    result = CliRunner().invoke(app, ["prepare", str(folder), "--student", "s1", "--stage", "fitting"])
+    assert result.exit_code == 0, result.output
+    names = sorted(str(p.relative_to(folder / "out")) for p in (folder / "out").rglob("*") if p.is_file())
+    assert names == [".made.json", *(f"packets/s1-Ada-Test-fitting-stage.{kind}" for kind in ("html", "pdf"))]
+    html = (folder / "out" / "packets" / "s1-Ada-Test-fitting-stage.html").read_text("utf-8")
+    titles = re.findall(r"<h1>(?:\d+\. )?(.*?)</h1>", html)
+    assert titles == [
+        "Cut and fit the shelf", "Fit the back and fix it", "Fit the door to its opening",
+        "Hang the door and fit its pull and catch", "Fit-check sheet",
+    ]  # fmt: skip
+    assert "<h2>Fitting</h2>" in html and "<h2>Frame</h2>" not in html
+
+
+def test_prepare_refuses_a_stage_that_the_cabinet_does_not_have(course_folder: Callable[..., Path]) -> None:
+    """With the nearest name; and an operation and a stage together."""
+    folder = course_folder(roster=ROSTER)
+    result = CliRunner().invoke(app, ["prepare", str(folder), "--stage", "fiting"])
+    assert str(result.exception).startswith("lessons: L033: this cabinet has no stage 'fiting'\n    Did you mean 'fitting'?")
+    result = CliRunner().invoke(app, ["prepare", str(folder), "--stage", "case", "--operation", "cut dadoes"])
+    assert result.exit_code == 2 and "do not go together" in " ".join(result.output.split())
+    assert not (folder / "out").exists()
+
+
+def test_the_order_of_the_work_is_printed_with_its_sheets(course_folder: Callable[..., Path]) -> None:
+    """In the words of the course; work that shares a sheet has its number."""
+    folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
+    (folder / "course.yaml").write_text((folder / "course.yaml").read_text("utf-8") + "terms: uk\n", "utf-8")
+    result = CliRunner().invoke(app, ["sequence", str(folder)])
+    lines = [line for line in result.output.splitlines() if line[:3].strip().isdigit()]
+    assert lines[0] == "  1  Measure the stock: case, divider, shelf, back, door"
+    eased = [line for line in lines if "Ease the joints" in line]
+    assert [line.partition(": ")[2] for line in eased] == ["back", "door"] and eased[0][:3] == eased[1][:3]
+    assert " 11  Cut the housings: divider" in lines
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "says"),
+    [
+        ("groove edges", "Cut the tenons on the rails", "follows 'groove edges (back, door)': it needs"),
+        ("1", "2", "both prepare"),
+        ("hang the door", "fit the door", "It does not: 'fit the door (door)' comes first."),
+        ("cut dadoes", "cut dadoes", "'cut dadoes' and 'cut dadoes' are one piece of work."),
+    ],
+)
+def test_why_one_operation_comes_before_another_is_said(
+    course_folder: Callable[..., Path], first: str, then: str, says: str
+) -> None:
+    """By name, title or number of the sheet."""
+    folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
+    result = CliRunner().invoke(app, ["sequence", str(folder), "--why", first, then])
+    assert result.exit_code == 0 and says in result.output, result.output
+
+
+def test_why_refuses_an_operation_that_the_cabinet_does_not_need(course_folder: Callable[..., Path]) -> None:
+    """With the nearest name."""
+    folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
+    result = CliRunner().invoke(app, ["sequence", str(folder), "--why", "cut dado", "fit the door"])
+    assert "this cabinet has no operation 'cut dado'" in str(result.exception)
+    assert "Did you mean 'cut dadoes'?" in str(result.exception)
 
 
 def test_prepare_with_a_broken_lesson_file_writes_all_and_exits_with_one(course_folder: Callable[..., Path]) -> None:
