@@ -31,6 +31,8 @@ class CutPart:
 
     need: Need
     area: Area
+    turned: bool = False
+    """Its own length lies across the sheet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,10 @@ class CutSheet:
     kept: tuple[Area, ...]
     """What is left over and large enough to keep."""
     waste: tuple[Area, ...]
+    defects: tuple[Area, ...] = ()
+    """What no piece may touch."""
+    note: str = ""
+    """Why it is cut so, where the instructor has said it: `pinned` or `today`."""
 
     @property
     def share_used(self) -> Fraction:
@@ -83,7 +89,7 @@ class Sawing:
 
     def sheet(self, layout: Layout, name: str) -> CutSheet:
         """One sheet of a layout."""
-        parts = tuple(CutPart(self.needs[p.part], self.area(p)) for p in layout.placed)
+        parts = tuple(CutPart(self.needs[p.part], self.area(p), p.turned) for p in layout.placed)
         left = [self.area(offcut) for offcut in layout.offcuts]
         kept = tuple(area for area in left if self.worth_keeping(area))
         trim = (self.job.trim.ends * self.unit, self.job.trim.edges * self.unit)

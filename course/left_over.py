@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
+from course.cut_sheets import Area
 from course.order import Order
+from course.sheet_plans import rests_of
+from course.sheets_on_hand import sheets_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +24,18 @@ class Left:
     width: Fraction | None
     moisture: Fraction | None
     note: str
+    defects: tuple[Area, ...] = ()
 
 
 def left_over(order: Order) -> tuple[Left, ...]:
     """Offcuts that are worth keeping, and sheets and boards that nobody has."""
-    found = []
+    found: list[Left] = []
     for plan in order.sheets:
-        for sheet in plan.sheets:
-            for area in sheet.kept:
+        used = {sheet.name for sheet in plan.sheets}
+        for sheet in (*plan.cut_up, *plan.sheets):
+            for area, rest in zip(sheet.kept, rests_of(sheet), strict=True):
+                if rest.name in used:
+                    continue
                 stem = plan.group.piece or f"{plan.group.role}-{plan.group.build}"
                 number = sum(1 for one in found if one.id.startswith(f"{stem}-left-")) + 1
                 thickness = plan.piece.thickness if plan.piece else (plan.thickness,)
@@ -42,21 +50,25 @@ def left_over(order: Order) -> tuple[Left, ...]:
                         area.width,
                         moisture,
                         f"left over from {sheet.name}",
+                        rest.defects,
                     )  # fmt: skip
                 )
-    taken = {name for student in order.course.students for name in student.pieces.values()}
+    return (*found, *_not_used(order))
+
+
+def _not_used(order: Order) -> Iterator[Left]:
+    """Sheets that nothing is cut from, and boards that nobody has."""
+    cut = {sheet.name for plan in order.sheets for sheet in (*plan.cut_up, *plan.sheets)} | order.used
+    owned = {name for student in order.course.students for name in student.pieces.values()}
+    planned = {plan.piece.id for plan in order.sheets if plan.piece}
     for piece in order.course.stock.values():
-        if piece.id not in taken:
-            found.append(
-                Left(
-                    piece.id,
-                    piece.role,
-                    piece.material,
-                    piece.thickness,
-                    piece.length,
-                    piece.width,
-                    piece.moisture,
-                    "not used",
-                )  # fmt: skip
-            )
-    return tuple(found)
+        if piece.id in owned and piece.id not in planned:
+            continue
+        flaws = {sheet.name: sheet.defects for sheet in sheets_of(piece)}
+        whole = [name for name in piece.names if name not in cut]
+        for name in whole:
+            note = "not used" if len(whole) == len(piece.names) == 1 else f"{name}, not used"
+            yield Left(
+                name.replace(" ", "-"), piece.role, piece.material, piece.thickness, piece.length, piece.width,
+                piece.moisture, note, flaws.get(name, ()),
+            )  # fmt: skip

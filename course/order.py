@@ -9,6 +9,7 @@ from course.board_plans import BoardPlan, plan_boards
 from course.course import Course
 from course.cut_sheets import CutSheet
 from course.demand import Demand, class_demand
+from course.instructions import read_instructions
 from course.order_settings import OrderSettings, read_order_settings
 from course.sheet_plans import SheetPlan, plan_sheets, short_of
 from course.sheets_given import Assigned, assign
@@ -28,6 +29,8 @@ class Order:
     boards: tuple[BoardPlan, ...]
     assigned: tuple[Assigned, ...]
     problems: tuple[Problem, ...]
+    used: frozenset[str] = frozenset()
+    """Sheets that were cut up before, by the instructor's word."""
 
     @property
     def cut_sheets(self) -> tuple[CutSheet, ...]:
@@ -50,17 +53,19 @@ def plan_order(course: Course, told: Callable[[str], None] = lambda words: None)
     groups = tuple(dict.fromkeys(part.group for part in course.cabinet.parts))
     settings = read_order_settings(course.folder, groups, course.cabinet.stock)
     problems = [*settings.problems, *(note for note in course.notes if note.place.file == "stock.csv")]
-    course, assigned = assign(course, settings)
+    said = read_instructions(course)
+    problems += said.problems
+    course, assigned = assign(course, settings, said, problems)
     demand = class_demand(course, settings)
     problems += demand.problems
-    sheets, boards = [], []
+    sheets, boards, taken = [], [], set()
     for group in demand.groups():
         told(group.says)
         if group.sheet:
-            plan = plan_sheets(course, settings, group, demand.of(group), problems)
+            plan = plan_sheets(course, settings, said, demand, group, taken, problems)
             sheets += [plan] if plan else []
         else:
             boards.append(plan_boards(course, settings, group, demand.of(group), problems))
-    problems += [short_of(plan) for plan in sheets if plan.piece and plan.buy]
+    problems += [short_of(plan) for plan in sheets if plan.piece and plan.piece.measured and plan.buy]
     unique = sorted(dict.fromkeys(problems), key=lambda p: (p.place.sort_key, p.code, p.says))
-    return Order(course, settings, demand, tuple(sheets), tuple(boards), assigned, tuple(unique))
+    return Order(course, settings, demand, tuple(sheets), tuple(boards), assigned, tuple(unique), frozenset(said.used))

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from course.board_plans import BoardPlan
+from course.cut_sheets import Area
 from course.cutlist_files import plain
-from course.cutting.model import UNITS
 from course.left_over import left_over
 from course.order import Order
 from course.sheet_plans import SheetPlan, sheets_in_words
 from shared.handbook.lumber import BOARD_FOOT
 from shared.places import Place
-from shared.units import decimal
+from shared.units import Shown, decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,10 @@ HEADINGS = ("What", "Size", "Needed", "On hand", "To buy", "Price each", "Cost",
 
 def order_rows(order: Order) -> tuple[OrderRow, ...]:
     """The order list: sheets, then boards."""
-    return (*(_sheet_row(order, plan) for plan in order.sheets), *(_board_row(order, plan) for plan in order.boards))
+    return (
+        *(row for plan in order.sheets for row in _sheet_rows(order, plan)),
+        *(_board_row(order, plan) for plan in order.boards),
+    )
 
 
 def _money(value: Fraction | None) -> str:
@@ -63,19 +67,30 @@ def _money(value: Fraction | None) -> str:
     return f"{whole}.{cents:02}"
 
 
-def _sheet_row(order: Order, plan: SheetPlan) -> OrderRow:
+def _sheet_rows(order: Order, plan: SheetPlan) -> Iterator[OrderRow]:
+    """One row, and one more for each further size that is bought."""
     shown = order.shown
-    stock = plan.job.stock[0]
-    unit = UNITS["mm" if shown.unit == "mm" else "in"]
-    length, width = (shown.bare(size * unit) for size in (stock.length, stock.width))
-    size = f"{length} \u00d7 {width} \u00d7 {shown.size(plan.thickness)}"
     used = f"{round(plan.share_used * 100)}\u00a0% of the sheets become pieces" if plan.sheets else ""
-    cost = plan.price * plan.buy if plan.price is not None else None
-    return OrderRow(
-        plan.group.says if plan.piece else f"{plan.group.says}, {stock.id}", size, sheets_in_words(len(plan.sheets)),
-        sheets_in_words(plan.on_hand), sheets_in_words(plan.buy), _money(plan.price), _money(cost),
-        "; ".join(word for word in (plan.how_good, used) if word),
-    )  # fmt: skip
+    why = "; ".join(word for word in (plan.how_good, used) if word)
+    needed, there = sheets_in_words(len(plan.sheets)), sheets_in_words(plan.on_hand)
+    piece = plan.piece
+    if not plan.bought:
+        sides = (piece.length, piece.width) if piece else ()
+        size = _size(shown, *(side for side in sides if side), plan.thickness)
+        price = _money(piece.price if piece else None)
+        yield OrderRow(plan.group.says, size, needed, there, sheets_in_words(0), price, "", why)
+    for one in plan.bought:
+        what = plan.group.says if piece and piece.measured else f"{plan.group.says}, {one.name}"
+        cost = one.price * one.count if one.price is not None else None
+        yield OrderRow(
+            what, _size(shown, one.length, one.width, plan.thickness), needed, there, sheets_in_words(one.count),
+            _money(one.price), _money(cost), why,
+        )  # fmt: skip
+        needed, there, why = "", "", "see above"
+
+
+def _size(shown: Shown, *sides: Fraction) -> str:
+    return " \u00d7 ".join([*(shown.bare(side) for side in sides[:-1]), shown.size(sides[-1])])
 
 
 def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
@@ -97,7 +112,8 @@ def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
 
 def total_cost(order: Order) -> str:
     """What everything to buy costs, as far as prices are known, in words."""
-    rows = [(plan.buy, plan.price) for plan in (*order.sheets, *order.boards)]
+    rows = [(one.count, one.price) for plan in order.sheets for one in plan.bought]
+    rows += [(plan.buy, plan.price) for plan in order.boards]
     known = [buy * price for buy, price in rows if price is not None]
     missing = sum(1 for buy, price in rows if price is None and buy)
     if not known:
@@ -173,14 +189,38 @@ def left_csv(order: Order) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     numbered = [f"thickness {number}" for number in range(1, readings + 1)]
-    writer.writerow(["id", "role", "material", *numbered, "length", "width", "moisture", "price", "note"])
+    writer.writerow(["id", "role", "material", *numbered, "length", "width", "moisture", "defects", "price", "note"])
     for one in left:
         thickness = [_mm(value) for value in one.thickness] + [""] * (readings - len(one.thickness))
         moisture = decimal(one.moisture, 2) if one.moisture is not None else ""
         writer.writerow([
-            one.id, one.role, one.material, *thickness, _mm(one.length), _mm(one.width), moisture, "", one.note,
+            one.id, one.role, one.material, *thickness, _mm(one.length), _mm(one.width), moisture,
+            "; ".join(map(_defect, one.defects)), "", one.note,
         ])  # fmt: skip
     return text.getvalue()
+
+
+def _defect(flaw: Area) -> str:
+    return f"at {_mm(flaw.x)} x {_mm(flaw.y)}: {_mm(flaw.length)} x {_mm(flaw.width)}"
+
+
+def pins_yaml(order: Order) -> str:
+    """The layouts of this order in the form of `cutting.yaml`, to be copied there for sheets that shall stay so."""
+    lines = [
+        "# Copy the lines of a sheet into cutting.yaml of the course folder to keep its layout when stock is planned",
+        "# again. Only sheets of stock.csv can be kept: enter what was bought first.", "pinned:",
+    ]  # fmt: skip
+    for sheet in order.cut_sheets:
+        lines.append(f"  {_quoted(sheet.name)}:")
+        for part in sheet.parts:
+            turned = " turned" if part.turned else ""
+            place = f"{part.need.name} at {_mm(part.area.x)} x {_mm(part.area.y)}{turned}"
+            lines.append(f"    - {_quoted(place)}")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _mm(value: Fraction | None) -> str:

@@ -1,21 +1,35 @@
-"""How the sheets of one stock are cut, and how near that is to the best there could be."""
+"""How the sheets of one stock are cut: pinned layouts, what is cut today, and the rest."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from course.course import Course
-from course.cut_sheets import CutSheet, Sawing
-from course.cutting.engine import plan_cutting
-from course.cutting.model import UNITS, Grain, Job, Plan, Stock, Trim, rounded_down, rounded_up
-from course.cutting.model import Demand as Wanted
-from course.demand import Need, StockGroup
+from course.cut_sheets import CutSheet
+from course.cutting.model import Grain
+from course.demand import Demand, Need, StockGroup
+from course.instructions import Instructions
 from course.order_settings import OrderSettings
+from course.pinned_sheets import PinnedSheet, pinned_sheet
+from course.sheet_jobs import Lot, planned, sheets_in_words
+from course.sheets_on_hand import Sheet, for_sale, on_hand, sheets_of, trim_of, usable
 from course.stock import Piece
 from shared.problems import Problem
 from shared.units import SHOWN
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """Sheets of one size that are to be bought. [mm]"""
+
+    name: str
+    length: Fraction
+    width: Fraction
+    count: int
+    price: Fraction | None
+    """Of one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,121 +38,191 @@ class SheetPlan:
 
     group: StockGroup
     piece: Piece | None
-    """The measured sheet; None for sheets still to be bought."""
+    """The line of `stock.csv`; None for sheets still to be bought."""
     thickness: Fraction
-    job: Job
-    plan: Plan
+    lots: tuple[Lot, ...]
+    """Pieces planned together: pinned layouts, today's, the rest."""
     sheets: tuple[CutSheet, ...]
+    """To be cut, in this order."""
     on_hand: int
-    price: Fraction | None
+    """Sheets that were there to be cut."""
+    bought: tuple[Bought, ...]
+    cut_up: tuple[CutSheet, ...] = ()
+    """Pinned sheets whose parts are all cut already."""
 
     @property
     def buy(self) -> int:
         """Sheets to be bought."""
-        return max(0, len(self.sheets) - self.on_hand)
+        return sum(one.count for one in self.bought)
 
     @property
     def share_used(self) -> Fraction:
         """Share of all its sheets that becomes pieces; 0 when there is no sheet."""
-        return sum((s.share_used for s in self.sheets), Fraction(0)) / max(1, len(self.sheets))
+        whole = sum((sheet.length * sheet.width for sheet in self.sheets), Fraction(0))
+        return sum((part.area.size for sheet in self.sheets for part in sheet.parts), Fraction(0)) / (whole or 1)
 
     @property
     def how_good(self) -> str:
-        """How near the layout is to the best there could be, in words."""
-        used, bound = self.plan.used, self.plan.lower_bound
-        if not used:
-            return "nothing could be planned"
-        if used == bound:
-            return f"{sheets_in_words(used)}; proven: no layout of straight cuts from edge to edge does with fewer"
-        return (
-            f"{sheets_in_words(used)}; at least {bound} {'are' if bound > 1 else 'is'} needed. "
-            f"Not proven: {used - bound} fewer may be possible"
-        )
-
-
-def sheets_in_words(count: int) -> str:
-    """`1 sheet`, `2 sheets`."""
-    return "1 sheet" if count == 1 else f"{count} sheets"
+        """How near the layouts are to the best there could be, in words."""
+        pinned = [lot for lot in self.lots if lot.plan.how == "pinned" or lot.when.endswith("pinned")]
+        words = [f"{sheets_in_words(len(pinned))} as pinned"] if pinned else []
+        words += [lot.how_good for lot in self.lots if lot not in pinned]
+        return "; ".join(words) or "nothing could be planned"
 
 
 def plan_sheets(
-    course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need],
+    course: Course, settings: OrderSettings, said: Instructions, demand: Demand, group: StockGroup, taken: set[str],
     problems: list[Problem],
 ) -> SheetPlan | None:  # fmt: skip
-    """Layouts for one sheet stock; None when its size is not known."""
-    piece = course.stock.get(group.piece)
+    """Layouts for one sheet stock; None when its size is not known.
+
+    Args:
+        taken: Names of sheets that other stock is cut from; those of this one are added.
+    """
+    needs, piece = demand.of(group), course.stock.get(group.piece)
     if piece and (piece.length is None or piece.width is None):
         who = ", ".join(dict.fromkeys(need.student for need in needs if need.student))
         says = f"'{piece.id}' has no length and width, so the {group.role} parts of {who} are not laid out"
         problems.append(Problem("O013", piece.place, says, "Write both in stock.csv, the length along the grain."))
         return None
-    usual = f"sheet.{unit_of(course)}"
-    size = (piece.length, piece.width) if piece else (settings.size(f"{usual}.length"), settings.size(f"{usual}.width"))
-    name = group.piece or f"new {group.role} sheet"
-    fitting = [need for need in needs if fits(course, settings, need, name, size, problems)]
-    job = job_of(course, settings, name, size, fitting)
-    plan = plan_cutting(job)
-    problems += plan.problems
-    keep = (settings.size("keep.length"), settings.size("keep.width"))
-    drawn = Sawing(keep, group, size, UNITS[unit_of(course)], job, {need.name: need for need in fitting})
-    count = plan.used
-    layouts = [layout for layout in plan.layouts for _ in range(layout.copies)]
-    sheets = tuple(
-        drawn.sheet(layout, f"{name}, {n} of {count}" if count > 1 else name) for n, layout in enumerate(layouts, 1)
-    )
-    thickness = piece.mean_thickness if piece else needs[0].thickness
+    have = list(on_hand(course, said, group, taken))
+    pinned = list(_pinned(course, settings, demand, group, said, have, problems))
+    fixed = {need.name for one in pinned for need in one.needs}
+    left = [sheet for sheet in have if sheet.name not in {one.sheet.name for one in pinned}]
+    left = list(usable(course, settings, left, needs, problems))
+    sale = for_sale(course, settings, group)
+    sizes = _sizes([*left, *sale])
+    open_needs = [n for n in needs if n.name not in fixed and fits(course, settings, n, group, sizes, problems)]
+    cut_up = tuple(one.cut for one in pinned if one.done)
+    rests = [rest for sheet in cut_up for rest in rests_of(sheet)]
+    lots = [one.lot for one in pinned if not one.done]
+    sheets: list[tuple[Sheet, CutSheet]] = [(one.sheet, one.cut) for one in pinned if not one.done]
+    for when, some in _in_time(open_needs, said):
+        lot, found = planned(course, settings, group, some, [*rests, *left], sale, when)
+        problems += lot.plan.problems
+        lots.append(lot)
+        sheets += [(sheet, replace(cut, note=when)) for sheet, cut in found]
+        used = {sheet.name for sheet, _ in found}
+        rests = [sheet for sheet in rests if sheet.name not in used]
+        rests += [rest for _, cut in found for rest in rests_of(cut)]
+        left = [sheet for sheet in left if sheet.name not in used]
+    mine = {sheet.name for sheet in have}
+    taken |= {sheet.name for sheet, _ in sheets if sheet.name in mine} | {sheet.name for sheet in cut_up}
     return SheetPlan(
-        group, piece, thickness, job, plan, sheets, 1 if piece else 0, piece.price if piece else None,
+        group, piece, _thickness(piece, needs), tuple(lots), tuple(cut for _, cut in sheets), len(have),
+        tuple(_bought(sale, sheets)), cut_up,
     )  # fmt: skip
 
 
-def job_of(course: Course, settings: OrderSettings, name: str, size: tuple[Fraction, Fraction],
-         needs: Sequence[Need]) -> Job:  # fmt: skip
-    """The job of cutting some pieces from sheets of one size."""
-    unit = UNITS[unit_of(course)]
-    stock = Stock(name, rounded_down(size[0], unit), rounded_down(size[1], unit))
-    wanted = tuple(
-        Wanted(n.name, rounded_up(n.length, unit), rounded_up(n.width, unit), 1, n.grain, place=n.place) for n in needs
-    )
-    trim = Trim(rounded_up(settings.size("trim.ends"), unit), rounded_up(settings.size("trim.edges"), unit))
-    return Job((stock,), wanted, rounded_up(course.plan_values.number("shop.kerf"), unit), trim)
+def _thickness(piece: Piece | None, needs: Sequence[Need]) -> Fraction:
+    return piece.mean_thickness if piece and piece.measured else needs[0].thickness
 
 
-def unit_of(course: Course) -> str:
-    """Name of the unit of its cutting jobs."""
-    return "mm" if course.text("units", "mm") == "mm" else "in"
+def _pinned(
+    course: Course, settings: OrderSettings, demand: Demand, group: StockGroup, said: Instructions,
+    have: Sequence[Sheet], problems: list[Problem],
+) -> Iterator[PinnedSheet]:  # fmt: skip
+    """The pins of this stock's sheets that can be kept."""
+    for pin in said.pinned:
+        sheet = next((sheet for sheet in have if sheet.name == pin.sheet), None)
+        found = sheet and pinned_sheet(course, settings, demand, group, pin, sheet, problems)
+        if found:
+            yield found
+
+
+def _in_time(needs: Sequence[Need], said: Instructions) -> Iterator[tuple[str, list[Need]]]:
+    """Today's pieces, then the others."""
+    first = [n for n in needs if said.is_today(n.student, [part.label for part in n.parts])]
+    if first:
+        yield "today", first
+    rest = [need for need in needs if need not in first]
+    if rest:
+        yield ("after today" if first else ""), rest
+
+
+def rests_of(sheet: CutSheet) -> Iterator[Sheet]:
+    """What is kept of a sheet that is cut, as sheets with sawn edges."""
+    for number, area in enumerate(sheet.kept, 1):
+        name = f"rest {number} of {sheet.name}" if len(sheet.kept) > 1 else f"rest of {sheet.name}"
+        flaws = tuple(
+            replace(d, x=d.x - area.x, y=d.y - area.y) for d in sheet.defects
+            if d.x < area.x + area.length and area.x < d.x + d.length
+            and d.y < area.y + area.width and area.y < d.y + d.width
+        )  # fmt: skip
+        yield Sheet(name, area.length, area.width, flaws, sawn=True)
+
+
+def _bought(sale: Sequence[Sheet], sheets: Sequence[tuple[Sheet, CutSheet]]) -> Iterator[Bought]:
+    for one in sale:
+        names = [sheet.name for sheet, _ in sheets]
+        count = sum(1 for name in names if name == one.name or name.rpartition(" ")[0] == one.name)
+        if count:
+            yield Bought(one.name, one.length, one.width, count, one.price)
+
+
+def _sizes(sheets: Sequence[Sheet]) -> tuple[Sheet, ...]:
+    """One sheet of each size, the largest first."""
+    found = {(sheet.length, sheet.width, sheet.sawn): sheet for sheet in reversed(sheets)}
+    return tuple(sorted(found.values(), key=lambda sheet: (-sheet.area, -sheet.length)))
 
 
 def fits(
-    course: Course, settings: OrderSettings, need: Need, name: str, size: tuple[Fraction, Fraction],
+    course: Course, settings: OrderSettings, need: Need, group: StockGroup, sheets: Sequence[Sheet],
     problems: list[Problem],
 ) -> bool:  # fmt: skip
-    """Whether a piece can be cut from the sheet; if not, why is told."""
-    length, width = (size[i] - 2 * settings.size(f"trim.{end}") for i, end in enumerate(("ends", "edges")))
-    along = need.length <= length and need.width <= width
-    across = need.width <= length and need.length <= width
-    if (along and need.grain is not Grain.ACROSS) or (across and need.grain is not Grain.ALONG):
-        return True
+    """Whether a piece can be cut from one of the sheets, the largest first; if not, why is told."""
+    turned = None
+    for sheet in sheets:
+        length, width = sheet.room(trim_of(settings))
+        along = need.length <= length and need.width <= width
+        across = need.width <= length and need.length <= width
+        if (along and need.grain is not Grain.ACROSS) or (across and need.grain is not Grain.ALONG):
+            return True
+        turned = turned or (sheet if along or across else None)
     shown = SHOWN[course.text("units", "mm")]
     labels = "+".join(part.label for part in need.parts)
     what = f"{need.title} ({labels}) of {need.student}" if need.student else need.name
     what += f", {shown.bare(need.length)} x {shown.size(need.width)} rough,"
-    sheet = f"'{name}', {shown.bare(size[0])} x {shown.size(size[1])}"
-    if along or across:
-        says = f"{what} fits on {sheet}, only with its grain the wrong way"
+    sheet = turned or sheets[0]
+    name = f"'{group.piece or sheet.name}', {shown.bare(sheet.length)} x {shown.size(sheet.width)}"
+    if turned:
+        says = f"{what} fits on {name}, only with its grain the wrong way"
         do = "Use a sheet that is longer that way, or free the grain of the part in its kind."
         problems.append(Problem("O014", need.place, says, do))
     else:
-        says = f"{what} is larger than {sheet}, inside its trim"
+        says = f"{what} is larger than {name}, inside its trim"
         problems.append(Problem("O015", need.place, says, "Use a larger sheet, or make the part of two pieces."))
     return False
 
 
+def enough(
+    course: Course, settings: OrderSettings, said: Instructions, demand: Demand, group: StockGroup
+) -> bool:  # fmt: skip
+    """Whether the sheets of a line of `stock.csv` give everything that is to come from it."""
+    needs, piece = demand.of(group), course.stock[group.piece]
+    closed = {*said.forbidden, *said.used}
+    have = [sheet for sheet in sheets_of(piece) if sheet.name not in closed]
+    pinned = {one.sheet for one in said.pinned}
+    have = list(usable(course, settings, have, needs, []))
+    if sum((need.length * need.width for need in needs), Fraction(0)) > sum(sheet.area for sheet in have):
+        return False
+    if not have or not all(fits(course, settings, need, group, _sizes(have), []) for need in needs):
+        return False
+    if pinned & {sheet.name for sheet in have}:
+        plan = plan_sheets(course, settings, said, demand, group, set(), [])
+        return plan is not None and not plan.buy
+    lot, _ = planned(course, settings, group, needs, have, ())
+    return not lot.plan.problems
+
+
 def short_of(plan: SheetPlan) -> Problem:
-    """A measured sheet does not give all that is to come from it."""
+    """Measured sheets do not give all that is to come from them."""
     assert plan.piece
     who = ", ".join(sorted({p.need.student for s in plan.sheets for p in s.parts if p.need.student}))
-    says = f"the parts of {who} need {sheets_in_words(len(plan.sheets))} like '{plan.piece.id}', and stock.csv has 1"
+    says = (
+        f"the parts of {who} need {sheets_in_words(len(plan.sheets))} like '{plan.piece.id}', and stock.csv has "
+        f"{plan.on_hand or 'none that may be used'}"
+    )
     do = (
         f"Buy {plan.buy} more and measure: only a sheet of the same thickness may serve the same student; enter any "
         "other under an id of its own and give it to some of the students."

@@ -18,7 +18,7 @@ from course.cut_sheets import CutSheet
 from course.demand import Need, Purpose
 from course.left_over import left_over
 from course.order import Order, plan_order
-from course.order_files import left_csv, order_rows, order_workbook, spare_rows, total_cost
+from course.order_files import left_csv, order_rows, order_workbook, pins_yaml, spare_rows, total_cost
 from course.order_settings import LabelPaper
 from course.stops import Stop, separate_settings, stops
 from lessons.cautions import SEVERITIES, Caution, cautions_for
@@ -191,6 +191,8 @@ def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
     for part in sheet.parts:
         place = part.area
         sketch.rect(area(place.x, place.y, place.length, place.width), "part", part.need.name)
+    for flaw in sheet.defects:
+        sketch.rect(area(flaw.x, flaw.y, flaw.length, flaw.width), "cutter", "defect")
     for step in sheet.steps:
         line = step.line
         sketch.rect(area(line.x, line.y, line.length, line.width), "cutter", f"cut {step.number}")
@@ -204,6 +206,9 @@ def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
     for left in sheet.kept:
         size = f"{shown.bare(left.length)} \u00d7 {shown.bare(left.width)}"
         _words_in(sketch, area(left.x, left.y, left.length, left.width), "keep", size)
+    sketch.points = PART_POINTS[-1]
+    for flaw in sheet.defects:
+        sketch.label_in(area(flaw.x, flaw.y, flaw.length, flaw.width), "defect")
     sketch.points = PART_POINTS[0]
     low = whole.height + 4
     sketch.chain("x", low, [Span(0, whole.width, shown.size(sheet.length))], 1, whole.height)
@@ -485,4 +490,5 @@ def write_order(course: Course) -> Written:
     paths.append(write_file(folder / "labels.html", labels_html(pages, paper, title)))
     paths.append(write_file(folder / "labels.pdf", labels_pdf(pages, paper, title)))
     paths.append(write_file(folder / "stock-left.csv", left_csv(order)))
+    paths.append(write_file(folder / "pins.yaml", pins_yaml(order)))
     return Written(order, tuple(paths), tuple(problems))

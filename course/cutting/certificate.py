@@ -10,9 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
+from math import gcd
 
 SCALE = 10_000_000
 """Worth of the dearest piece of stock, about."""
+MOST_SUMS = 1_000_000
+"""Up to this many coins all sums are tried; above it nearly every sum can be paid."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +60,26 @@ def bound(worth: Sequence[int], best: Sequence[int], demand: Sequence[int], cost
     return Bound(tuple(worth), tuple(held), tuple(best), value)
 
 
-def rounded_to_coins(value: Fraction, coin: int) -> int:
-    """The least cost that can be paid and is not below `value`."""
-    return -(-value // coin) * coin
+@cache
+def payable(value: Fraction, costs: tuple[int, ...]) -> int:
+    """The least cost that can be paid with whole pieces of stock and is not below `value`.
+
+    Args:
+        value: Least cost before rounding up.
+        costs: Of each stock.
+    """
+    coins = sorted({cost for cost in costs if cost})
+    if not coins or value <= 0:
+        return 0
+    unit = gcd(*coins)
+    least, steps = -(-value // unit), [coin // unit for coin in coins]
+    if least > MOST_SUMS:
+        return least * unit
+    within = (1 << (least + steps[0])) - 1
+    sums = 1
+    for step in steps:
+        while step <= least + steps[-1]:
+            sums |= (sums << step) & within
+            step *= 2
+    above = sums >> least
+    return (least + (above & -above).bit_length() - 1) * unit

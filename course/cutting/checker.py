@@ -180,7 +180,7 @@ def recomputed_bound(job: Job, plan: Plan) -> int:
     grids = dict(plan.certificate.grids)
     wanted = [replace(d, count=planned[d.part]) for d in job.demand if planned.get(d.part)]
     usable = [s for s in job.stock if s.on_hand != 0]
-    coin = gcd(*(s.cost for s in usable if s.id in dict(plan.certificate.best))) or 1
+    costs = [s.cost for s in usable if s.id in dict(plan.certificate.best)]
     paid = sum(worth.get(part, 0) * count for part, count in planned.items())
     rates = []
     for stock in usable:
@@ -190,7 +190,19 @@ def recomputed_bound(job: Job, plan: Plan) -> int:
         if most > kept:
             rates.append(Fraction(stock.cost, most - kept))
     least = max(Fraction(0), min(rates, default=Fraction(0)) * paid)
-    return -(-least // coin) * coin
+    return _next_sum(least, costs)
+
+
+def _next_sum(least: Fraction, costs: list[int]) -> int:
+    """The smallest sum of costs, each as often as one likes, that is not below a value."""
+    coin = gcd(*costs) or 1
+    steps, start = sorted({cost // coin for cost in costs if cost}), -(-least // coin)
+    if not steps or start > 1_000_000:
+        return start * coin
+    reached = [True] + [False] * (start + steps[0])
+    for here in range(1, len(reached)):
+        reached[here] = any(step <= here and reached[here - step] for step in steps)
+    return reached.index(True, start) * coin
 
 
 def _most_worth(job: Job, stock: Stock, demand: Iterable[Demand], worth: dict[str, int], grid: int) -> int:

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from math import ceil
 from typing import Protocol
 
 import highspy
 import numpy as np
 
-from course.cutting.certificate import SCALE, Bound, bound, rounded_to_coins, whole_worth
+from course.cutting.certificate import SCALE, Bound, bound, payable, whole_worth
 from course.cutting.highs import quiet_solver
 from course.cutting.prepare import Prepared
 from course.cutting.recipe import Recipe, counts
@@ -132,7 +133,7 @@ class Master:
     @property
     def bound(self) -> int:
         """No answer costs less."""
-        return rounded_to_coins(self.proof.value, self.job.coin) if self.proof else 0
+        return payable(self.proof.value, tuple(self.costs)) if self.proof else 0
 
     def add(self, stock: int, recipe: Recipe) -> int:
         """The number of a pattern, new or known."""
@@ -179,4 +180,4 @@ class Master:
         if self.proof is None or found.value > self.proof.value:
             self.proof = found
         coin = self.job.coin
-        return self.bound >= ceil(value / coin - EPS) * coin
+        return self.bound >= payable(Fraction(ceil(value / coin - EPS) * coin), tuple(self.costs))

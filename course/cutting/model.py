@@ -217,7 +217,7 @@ class Certificate:
 
     With `worth` v, `held` m and `best` V (the most worth that one piece of a stock can give), any plan of n_s
     pieces pays sum v d <= sum n_s V_s. Let t be the least c_s / (V_s - m_s); then
-    cost >= t * (sum v d - sum m_s A_s), rounded up to a multiple of the common divisor of the costs.
+    cost >= t * (sum v d - sum m_s A_s), rounded up to a sum that whole pieces of stock can cost.
     """
 
     worth: tuple[tuple[str, int], ...]

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from course.cutting.certificate import payable
 from course.cutting.checker import complaints, recomputed_bound
 from course.cutting.engine import plan_cutting
 from course.cutting.model import (
@@ -154,3 +156,14 @@ def test_worth_that_proves_less_is_found_out():
     weaker = replace(plan, certificate=replace(plan.certificate, worth=worth))
     assert recomputed_bound(JOB, weaker) < plan.lower_bound
     assert any("its worths prove" in words for words in complaints(JOB, weaker))
+
+
+@given(st.lists(st.integers(0, 40), min_size=1, max_size=3), st.integers(0, 300))
+def test_a_bound_is_an_amount_that_can_be_paid(costs: list[int], least: int):
+    """The smallest sum of prices not below a value: found by trying all numbers of each; 24 and 50 cannot pay 42."""
+    sums = {0}
+    for cost in {cost for cost in costs if cost}:
+        sums = {s + n * cost for s in sums for n in range(0, 341 // cost + 1)}
+    reachable = [s for s in sums if s >= least]
+    assert payable(Fraction(least), tuple(costs)) == (min(reachable) if any(costs) else 0)
+    assert payable(Fraction(42), (24, 50)) == 48

@@ -53,14 +53,14 @@ def test_spares_and_test_pieces_are_ordered_too(order_of):
 def test_every_part_lies_on_a_sheet_once_and_the_layouts_can_be_cut(demo_order):
     """The checker, written apart from the planner, has nothing to say; every sheet part of every student is there."""
     for plan in demo_order.sheets:
-        assert complaints(plan.job, plan.plan) == []
+        assert [complaints(lot.job, lot.plan) for lot in plan.lots] == [[]] * len(plan.lots)
     laid = [part.need.name for sheet in demo_order.cut_sheets for part in sheet.parts]
     assert sorted(laid) == sorted(need.name for need in demo_order.demand.needs if need.group.sheet)
 
 
 def test_the_demo_needs_two_sheets_of_each_thickness_and_that_is_proven(demo_order):
     """Seven and six cabinets with spares: more than one sheet each, and two are enough."""
-    found = {plan.group.piece: (plan.plan.used, plan.buy, plan.how_good) for plan in demo_order.sheets}
+    found = {plan.group.piece: (len(plan.sheets), plan.buy, plan.how_good) for plan in demo_order.sheets}
     words = "proven: no layout of straight cuts from edge to edge does with fewer"
     assert found == {
         "sheet-A": (2, 1, f"2 sheets; {words}"),
@@ -97,13 +97,13 @@ def test_a_student_who_does_not_fit_any_more_gets_the_next_sheet(order_of):
 def test_without_stock_sheets_are_bought(order_of):
     """Before anything is measured the case parts come from new sheets of the usual size."""
     case = next(plan for plan in order_of(roster=SIXTEEN).sheets if plan.group.role == "case")
-    assert (case.piece, case.on_hand, case.buy) == (None, 0, case.plan.used)
+    assert (case.piece, case.on_hand, case.buy) == (None, 0, len(case.sheets))
 
 
 def test_sixteen_cabinets_need_about_the_sheets_of_the_area_rule(order_of):
     """Area x 16 / (sheet x 0.8) gives 4 sheets of 2440 x 1220 (worked number); the layout is not above it."""
     case = next(plan for plan in order_of(NOTHING_MORE, roster=SIXTEEN).sheets if plan.group.role == "case")
-    assert case.plan.used <= 4 and case.plan.lower_bound >= 3
+    assert len(case.sheets) <= 4 and case.lots[0].plan.lower_bound >= 3
 
 
 def test_the_price_of_a_board_foot_is_that_of_the_boards_on_hand(order_of):
