@@ -738,6 +738,8 @@ class _Builder:
                     yield from self._rule(spec, Scope(draft, joint), draft)
 
     def _rule(self, spec: RuleSpec, scope: Scope, draft: _Draft) -> Iterator[Rule]:
+        if not draft.holds(spec.when):
+            return
         try:
             left, relation, right = comparison(spec.must)
             yield Rule(

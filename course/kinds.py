@@ -104,6 +104,8 @@ class RuleSpec:
     says: str
     do: str
     stops: bool
+    when: tuple[tuple[str, str], ...]
+    """Choices of the kind that it is for; empty for all."""
     place: Place
 
 
@@ -323,9 +325,9 @@ class _Reader:
         found = []
         for item in node if isinstance(node, Items) else ():
             block = self.mapping(item, item.place, "a rule")
-            self.known(block, ("must", "says", "do", "stops"), "a rule")
-            stops = block.text("stops", "true") != "false"
-            found.append(RuleSpec(block.text("must"), block.text("says"), block.text("do"), stops, block.place))
+            self.known(block, ("must", "says", "do", "stops", "when"), "a rule")
+            stops, when = block.text("stops", "true") != "false", self.pairs(block.get("when"), block.place, "when")
+            found.append(RuleSpec(block.text("must"), block.text("says"), block.text("do"), stops, when, block.place))
         return tuple(found)
 
     def features(self, top: Mapping) -> tuple[FeatureSpec, ...]:

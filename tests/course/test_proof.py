@@ -130,3 +130,11 @@ def test_check_tells_what_every_part_has_to_say(course_folder, class_plan: str):
     assert [code for code in ("A010", "V005", "V999") if f": {code}: " in result.stderr] == ["A010", "V005", "V999"]
     assert "3 to look at." in result.stdout and result.exit_code == 1
     assert "2 to look at." in CliRunner().invoke(app, ["check", str(folder)]).stdout
+
+
+def test_a_back_has_no_hardware(course_of, class_plan: str):
+    """What would not hold a door is nothing to a back, nor to a door that turns on no hinge."""
+    long = class_plan.replace("    use: back", "    use: back\n    hinge.screw: 60\n    pull.screw: 1")
+    assert said(course_of(plan=long)) == ""
+    none = class_plan.replace("    use: door", "    use: door\n    hinge: none\n    hinge.screw: 60")
+    assert said(course_of(plan=none)) == ""
