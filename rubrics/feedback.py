@@ -156,7 +156,7 @@ def _page(
             if m.again and not m.elsewhere and not m.wood
         ),
         _trends(grades, student, where, words), _differences(one, where, shown), _setups(one, shown),
-        _missing(one), tuple(f"{group}, by {by}" for group, by in dict.fromkeys((c.group, by) for c, by in one.others)),
+        _missing(one), tuple(f"{check.title}, by {by}" for check, by in one.others),
         tuple(
             Result(
                 where.get(doubt.reading.quantity, doubt.reading.quantity),
