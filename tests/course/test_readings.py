@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import resource
 import signal
 import sqlite3
 import time
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 
 from course.course import read_course
 from course.readings import Log, Reading, reduce
+from shared.problems import InputRefused
 
 
 def reading(value: str, place: int = 1, **more) -> Reading:
@@ -163,6 +165,30 @@ def test_a_killed_writer_leaves_whole_lots_only(tmp_path):
     assert len(rows) % 5 == 0
     assert Log(path).add([reading("1", quantity="later")]).added == 1
     assert len(Log(path).all()) == len(rows) + 1
+
+
+def _add_until_full(path: str, said) -> None:
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (96 * 1024, 96 * 1024))
+    try:
+        _add_for_ever(path)
+    except InputRefused as refused:
+        said.put(str(refused))
+
+
+def test_a_full_disk_is_said_in_words_and_loses_nothing(tmp_path):
+    """When no more can be written the last lot is refused whole, what was there stays, and with room it goes on."""
+    path, context = tmp_path / "course.db", multiprocessing.get_context("spawn")
+    said = context.Queue()
+    writer = context.Process(target=_add_until_full, args=(str(path), said))
+    writer.start()
+    words = said.get(timeout=60)
+    writer.join(60)
+    assert words.startswith("course.db: F002: the log of the course cannot be used (")
+    assert "Check that the folder can be written to and has room" in words
+    rows = Log(path).all()
+    assert len(rows) >= 50 and len(rows) % 5 == 0
+    assert Log(path).add([reading("1", quantity="later")]).added == 1
 
 
 def test_a_file_that_is_no_log_is_refused_in_words(tmp_path):
