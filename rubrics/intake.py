@@ -419,7 +419,7 @@ def _doubted(course: Course, one: Reading, found: _Found) -> Reading:
     state = course.log.states(student.id).get(part.name) if part else None
     ends = course.text("ends")
     why = ""
-    if isinstance(target, Fraction) and one.value is not None and one.value - target > target > 0:
+    if isinstance(target, Fraction) and one.value is not None and one.value - target > target > CLOSED:
         why = f"off by more than the piece itself, about {student.shown.size(target)} is expected"
     elif part and state and state.name == "glued":
         why = f"of {part.label}, which is glued already"

@@ -136,6 +136,8 @@ def _row(
     if check.kind in ("size", "fit"):
         if limits := _limits(check, name, values):
             lower, upper = _between(target + limits[0], target + limits[1], shown, text)
+    elif check.kind == "difference" and len(check.reads) == 1:
+        lower, upper = text(max(target - check.upper, Fraction(0))), text(target + check.upper)
     elif check.kind in ("difference", "spread"):
         upper = f"{text(check.upper)} apart"
     return FitRow(

@@ -189,14 +189,15 @@ def test_the_pdf_says_what_the_tree_says_on_every_paper_and_in_large_print(
 
 
 def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_folder: Callable[..., Path]) -> None:
-    """One packet as HTML and PDF and one workbook for each student; exit status 0."""
+    """One packet as HTML and PDF and one workbook for each student, one of the class; exit status 0."""
     folder = course_folder(roster=ROSTER, signoffs=SIGNOFFS)
     result = CliRunner().invoke(app, ["prepare", str(folder)])
     assert result.exit_code == 0, result.output
     assert sorted(p.name for p in (folder / "out" / "packets").iterdir()) == [
         "s1-Ada-Test.html", "s1-Ada-Test.pdf", "s2-Bo-Secret.html", "s2-Bo-Secret.pdf",
     ]  # fmt: skip
-    assert len(list((folder / "out" / "sheets").glob("*.xlsx"))) == 2
+    sheets = [path.name for path in sorted((folder / "out" / "sheets").glob("*.xlsx"))]
+    assert sheets == ["class.xlsx", "s1-Ada-Test.xlsx", "s2-Bo-Secret.xlsx"]
     assert "2 HTML, 2 PDF" in result.output and "packets" in result.output
     names = {"settings", "sign-offs", "benches", "stock", "instructor", "seasons"}
     assert {p.stem for p in (folder / "out" / "class").iterdir()} == names

@@ -113,6 +113,56 @@ def test_bands_start_from_those_of_the_trade(course):
     assert [(check.upper, check.one_sided) for check in squares] == [(1, True), (1, True)]
 
 
+@pytest.mark.parametrize(
+    ("id_", "upper", "who", "releases", "instrument"),
+    [
+        ("door.dry_frame.faces_flush", "0.1", "partner", "panel_blank", "caliper"),
+        ("door.dry_frame.wind", "0.5", "partner", "panel_blank", "feeler"),
+        ("door.panel.face_of_the_panel", "0.2", "gauge", "glued_frame", "caliper"),
+        ("door.door_reveal.face_of_the_door", "0.3", "instructor", "hung_door", "caliper"),
+        ("shelf.shelf_fit.lies_flat", "0.3", "partner", "fitted_shelf", "feeler"),
+    ],
+)
+def test_what_should_be_nothing_has_an_upper_limit(course, id_: str, upper: str, who: str, releases: str, instrument):
+    """Faces flush, wind, faces of panel and door, a shelf that lies flat; bands of a demo course, of a usual size."""
+    check = check_of(course, id_)
+    assert (check.upper, check.one_sided) == (Fraction(upper), True)
+    assert (check.who, check.releases, check.instrument) == (who, releases, instrument)
+
+
+@pytest.mark.parametrize(
+    ("read", "value"), [("0", "0"), ("0.05 0.1 0.0 0.08", "0.1"), ("0.12 0.02 0.03 0.04", "0.12")]
+)
+def test_the_largest_step_of_four_joints_counts(course, read: str, value: str):
+    """A frame is as flush as its worst joint; no step at all is a reading too."""
+    take(course, {"door.flush": read})
+    (found,) = result(course, "door.dry_frame.faces_flush")
+    assert (found.value, found.target) == (Fraction(value), 0)
+
+
+@pytest.mark.parametrize(
+    ("rabbet", "step", "value"),
+    [("5.1", "0", "0"), ("5.1", "0.15", "0.15"), ("5.8", "0.7", "0"), ("5.8", "1.0", "0.3"), ("4.9", "0.2", "0")],
+)
+def test_the_face_of_a_panel_is_judged_after_its_rabbet(course, rabbet: str, step: str, value: str):
+    """Lip 5 and clearance 0.1 want a rabbet of 5.1: one of 5.8 puts the face 0.7 proud, which is charged there alone."""
+    take(course, {"door.panel.front_rabbet": rabbet, "door.panel.step": step})
+    (found,) = result(course, "door.panel.face_of_the_panel")
+    assert found.value == Fraction(value)
+
+
+def test_a_panel_slides_by_its_room(course):
+    """2 mm of room at each groove bottom: 4 mm in all; with the panel cut, a groove 0.2 deeper on each side gives 0.4."""
+    (check,) = [check for check in checks_of(course) if check.id == "door.panel.1.slide"]
+    assert (check.lower, check.upper, check.releases) == (-1, 1, "glued_frame")
+    take(course, {"door.panel.1.slide": "4.3"})
+    assert result(course, "door.panel.1.slide")[0].target == 4
+    assert course.mark(course.student("s1"), "door.panel.1", "cut")
+    take(course, {"door.groove.depth": "10.7"})
+    (found,) = result(course, "door.panel.1.slide")
+    assert found.target == Fraction("4.4")
+
+
 def test_a_groove_at_its_hold_point(course):
     """Story 5: groove 6.10, depth 10.5 and front lip 5.05 from a caliper pass, and the tenon is released."""
     take(course, {"door.groove.width": "6.10", "door.groove.depth": "10.5", "door.groove.front_lip": "5.05"})
