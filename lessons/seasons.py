@@ -162,9 +162,10 @@ def _label(panel: PanelYear) -> str:
     return unbroken(panel.label)
 
 
-def _range(driest: Fraction, dampest: Fraction, shown: Shown) -> str:
-    first, last = shown.bare(driest), shown.bare(dampest)
-    return first if first == last else f"{first}\u00a0to\u00a0{last}"
+def _year(driest: Fraction, built: Fraction, dampest: Fraction, shown: Shown) -> str:
+    """A clearance in the driest season, as built, and in the dampest; once where it never changes."""
+    through = [shown.bare(each) for each in (driest, built, dampest)]
+    return through[0] if len(set(through)) == 1 else ";\u00a0".join(through)
 
 
 def panel_rows(panels: Iterable[PanelYear], shown: Shown) -> Iterator[PanelRow]:
@@ -173,9 +174,10 @@ def panel_rows(panels: Iterable[PanelYear], shown: Shown) -> Iterator[PanelRow]:
     def figures(panel: PanelYear) -> tuple:
         gap, fit = panel.gap(panel.fit), panel.fit
         return (
-            percent(panel.seasons.built) + (" measured" if panel.measured else ""), shown.bare(panel.width),
+            percent(panel.seasons.built) + ("*" if panel.measured else ""), shown.bare(panel.width),
             shown.bare(panel.cut_dry.swing),
-            _range(fit.driest.clearance, fit.dampest.clearance, shown), _range(gap.driest, gap.dampest, shown),
+            _year(fit.driest.clearance, fit.built.clearance, fit.dampest.clearance, shown),
+            _year(gap.driest, gap.built, gap.dampest, shown),
             f"{shown.bare(panel.cut_damp.driest.held)}; {shown.bare(panel.cut_damp.driest.held_pushed)}",
             shown.bare(panel.best_width), shown.bare(panel.needed_gap), shown.bare(panel.usual_gap),
             tuple(_concerns(panel, shown)),
@@ -189,7 +191,7 @@ def frame_rows(frames: Sequence[FrameYear], shown: Shown) -> Iterator[FrameRow]:
     """Frames of equal figures on one line."""
 
     def figures(frame: FrameYear) -> tuple:
-        reveal = _range(frame.reveal.driest, frame.reveal.dampest, shown)
+        reveal = _year(frame.reveal.driest, frame.reveal.built, frame.reveal.dampest, shown)
         return (wood_title(frame.wood), shown.bare(frame.stiles), shown.bare(frame.change), reveal, frame.closes)
 
     everybody = {frame.student.id for frame in frames}
