@@ -201,7 +201,8 @@ def remedy(course: CourseFolder, student: StudentName) -> None:
     if not found:
         typer.echo(f"The readings of {person.name} ask for no remedy.")
         return
-    typer.echo(f"{person.name}: it happens to everyone, and this can still be done. Talk it over before you cut.")
+    typer.echo(f"{person.name}: it happens to everyone, and this can still be done.")
+    typer.echo("Talk it over before you cut.")
     for one in found:
         typer.echo("\n" + remedy_text(one))
     raise typer.Exit(1)

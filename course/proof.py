@@ -12,11 +12,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from course.build import Part
+from course.build import Joint, Part
 from course.course import Course
 from course.quantities import Origin, Values
 from course.roster import Student
 from course.seasons import HIGHEST_MOISTURE, in_order
+from course.stock import Piece
 from shared.handbook import shelf
 from shared.places import Place
 from shared.problems import Problem
@@ -113,28 +114,53 @@ def wood_is_at_home(look: Look) -> Iterator[Problem]:
         yield _warning("V002", piece.place, says, do)
 
 
-def stock_is_even_enough(look: Look) -> Iterator[Problem]:
-    """A tenon left over between two faces varies as much as its stock: one to one (common practice)."""
+def _left_over_tenons(look: Look) -> Iterator[tuple[Joint, Piece]]:
+    """Joints whose tenon is left over between two faces, each with the student's measured pieces that it is cut in."""
     for assembly in look.course.cabinet.assemblies.values():
         for joint in assembly.joints.values():
             if f"{joint.prefix}.stock_high" not in look.values:
                 continue
             roles = {look.course.cabinet.part(site.male).stock for site in joint.sites}
-            band = look.values.number(f"{joint.prefix}.stock_high") - look.values.number(f"{joint.prefix}.stock_low")
             for role in sorted(roles & look.student.pieces.keys()):
                 piece = look.course.stock[look.student.pieces[role]]
-                if piece.spread <= band:
-                    continue
-                says = (
-                    f"'{piece.id}' is {look.shown.fine(min(piece.thickness))} to "
-                    f"{look.shown.fine(max(piece.thickness))} thick, {look.shown.fine(piece.spread)} apart; "
-                    f"a {joint.kind} has a band of {look.shown.fine(band)}"
-                )
-                do = (
-                    f"Plane all of it in one setting to within {look.shown.fine(band)}, "
-                    "or cut both cheeks against the fence, so that the shoulder takes up the difference."
-                )
-                yield _warning("V003", piece.place, says, do)
+                if piece.measured:
+                    yield joint, piece
+
+
+def stock_is_even_enough(look: Look) -> Iterator[Problem]:
+    """A tenon left over between two faces varies as much as its stock: one to one (common practice)."""
+    for joint, piece in _left_over_tenons(look):
+        band = look.values.number(f"{joint.prefix}.stock_high") - look.values.number(f"{joint.prefix}.stock_low")
+        if piece.spread <= band:
+            continue
+        says = (
+            f"'{piece.id}' is {look.shown.fine(min(piece.thickness))} to "
+            f"{look.shown.fine(max(piece.thickness))} thick, {look.shown.fine(piece.spread)} apart; "
+            f"a {joint.kind} has a band of {look.shown.fine(band)}"
+        )
+        do = (
+            f"Plane all of it in one setting to within {look.shown.fine(band)}, "
+            "or cut both cheeks against the fence, so that the shoulder takes up the difference."
+        )
+        yield _warning("V003", piece.place, says, do)
+
+
+def stock_suits_one_set_up(look: Look) -> Iterator[Problem]:
+    """A tenon left over in stock thinner or thicker than planned is too by as much, at the set-up of the plan (F10)."""
+    plan = look.course.plan_values
+    for joint, piece in _left_over_tenons(look):
+        low, high = (plan.number(f"{joint.prefix}.{word}") for word in ("stock_low", "stock_high"))
+        if low <= piece.mean_thickness <= high:
+            continue
+        says = (
+            f"'{piece.id}' is {look.shown.fine(piece.mean_thickness)} thick; one set-up for all gives a {joint.kind} "
+            f"within its band in stock of {look.shown.fine(low)} to {look.shown.fine(high)}"
+        )
+        do = (
+            "Plane it with the other boards in one setting, or set up anew for it by its own packet, "
+            "or cut both cheeks against the fence."
+        )
+        yield _warning("V008", piece.place, says, do)
 
 
 def rabbet_bit_cuts_it(look: Look) -> Iterator[Problem]:
@@ -223,7 +249,8 @@ def shelves_hold(look: Look) -> Iterator[Problem]:
 
 
 RULES: tuple[Rule, ...] = (
-    moisture_rises, wood_is_at_home, stock_is_even_enough, rabbet_bit_cuts_it, parts_pass_machines, shelves_hold,
+    moisture_rises, wood_is_at_home, stock_is_even_enough, stock_suits_one_set_up, rabbet_bit_cuts_it,
+    parts_pass_machines, shelves_hold,
 )  # fmt: skip
 
 

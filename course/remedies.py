@@ -711,8 +711,8 @@ def _name_length(assembly: Assembly) -> int:
 
 
 def remedy_text(remedy: Remedy) -> str:
-    """A mistake and its ways out as plain text of at most 100 columns."""
-    lines = [f"{remedy.where}: {remedy.says}", *_wrapped(f"Look first: {remedy.look_first}", 2)]
+    """A mistake and its ways out as plain text of at most 80 columns."""
+    lines = [*_wrapped(f"{remedy.where}: {remedy.says}", 0), *_wrapped(f"Look first: {remedy.look_first}", 2)]
     for number, option in enumerate(remedy.options, 1):
         lines += [f"  {number}. {option.name} (about {option.minutes} minutes)", *_wrapped(option.do, 5)]
         if option.ask_first:
@@ -726,4 +726,4 @@ def remedy_text(remedy: Remedy) -> str:
 
 
 def _wrapped(text: str, by: int) -> list[str]:
-    return textwrap.wrap(text, 100, initial_indent=" " * by, subsequent_indent=" " * by)
+    return textwrap.wrap(text, 80, initial_indent=" " * by, subsequent_indent=" " * by)

@@ -546,7 +546,7 @@ def test_the_command_prints_the_ways_out(course_folder):
     assert "2. glue a lipping on each stile (about 40 minutes)" in text
     assert text.count("Ask first: if a machine is used for it, the piece is small.") == 1
     assert "3. cut the short rails again (about 45 minutes)" in text
-    assert max(map(len, text.splitlines())) <= 100
+    assert max(map(len, text.splitlines())) <= 80
     clean = CliRunner().invoke(app, ["remedy", str(folder), "Bo"])
     assert (clean.exit_code, clean.output) == (0, "The readings of Bo Test ask for no remedy.\n")
 
