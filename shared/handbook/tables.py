@@ -314,7 +314,7 @@ def movement(name: str, folder: Path | None = None) -> Movement:
     Raises:
         UnknownName: No row has the name; the message names the nearest.
     """
-    return _named(name, table(Movement, folder), folder)
+    return _named(name, Movement, folder)
 
 
 def shrinkage(name: str, folder: Path | None = None) -> Shrinkage:
@@ -323,7 +323,7 @@ def shrinkage(name: str, folder: Path | None = None) -> Shrinkage:
     Raises:
         UnknownName: No row has the name; the message names the nearest.
     """
-    return _named(name, table(Shrinkage, folder), folder)
+    return _named(name, Shrinkage, folder)
 
 
 def stiffness(name: str, folder: Path | None = None) -> Stiffness:
@@ -332,7 +332,7 @@ def stiffness(name: str, folder: Path | None = None) -> Stiffness:
     Raises:
         UnknownName: No row has the name; the message names the nearest.
     """
-    return _named(name, table(Stiffness, folder), folder)
+    return _named(name, Stiffness, folder)
 
 
 def climate(name: str, folder: Path | None = None) -> Climate:
@@ -348,9 +348,15 @@ def climate(name: str, folder: Path | None = None) -> Climate:
     raise UnknownName(f"no climate is named '{name}'", meant(name, (row.climate for row in rows)))
 
 
-def _named(name: str, rows: tuple[Record, ...], folder: Path | None) -> Record:
+@lru_cache(maxsize=16)
+def _by_name(kind: type[Record], folder: Path | None) -> tuple[dict[str, str], dict[str, Record]]:
+    """The species behind each shop name, and each species' row, by plain names."""
     shop = {_plain(row.shop_name): row.species for row in table(ShopName, folder)}
-    by_name = {_plain(row.species): row for row in rows}
+    return shop, {_plain(row.species): row for row in table(kind, folder)}
+
+
+def _named(name: str, kind: type[Record], folder: Path | None) -> Record:
+    shop, by_name = _by_name(kind, folder)
     wanted = _plain(name)
     if wanted in by_name:
         return by_name[wanted]

@@ -30,6 +30,7 @@ DEMO = Path(str(files("course").joinpath("demo")))
 def course_with(folder: Path, students: int) -> Course:
     """The demo course with as many invented students, the demo's thirteen over and over."""
     shutil.copytree(DEMO, folder)
+    (folder / "made.csv").unlink(missing_ok=True)  # it names students of the demo
     roster = (DEMO / "roster.csv").read_text("utf-8").splitlines()
     rows = [roster[1 + i % 13].replace(f"s{1 + i % 13:02}", f"n{i + 1:04}", 1) for i in range(students)]
     (folder / "roster.csv").write_text("\n".join([roster[0], *rows]) + "\n", "utf-8")
