@@ -72,6 +72,10 @@ def _made(connection: sqlite3.Connection) -> None:
     connection.execute("COMMIT")
 
 
+SEVERAL = ";"
+"""Stands between readings of the same thing at the same place, as in `30.2; 30.4`; their mean counts."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading, as it was taken in."""
@@ -102,6 +106,11 @@ class Reading:
     def key(self) -> tuple[str, str, int, int, str]:
         """What one reading answers: student, quantity, place, attempt, reader."""
         return (self.student, self.quantity, self.place, self.attempt, self.reader)
+
+    @property
+    def times(self) -> int:
+        """How many readings of the same thing its value is the mean of."""
+        return self.raw.count(SEVERAL) + 1
 
     @property
     def where(self) -> Place:

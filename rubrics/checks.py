@@ -676,7 +676,8 @@ def _measured(
         value = _derived(check.formula, values, sizes)
         target = _number(check.target, values.all) if check.target else Fraction(0)
         plan = _number(check.target, planned.all) if check.target else Fraction(0)
-    u = result_uncertainty(check, course, student, values, sizes, {name: len(groups[name]) for name in sizes})
+    repeats = {name: sum(one.times for one in groups[name]) for name in sizes}
+    u = result_uncertainty(check, course, student, values, sizes, repeats)
     return Measured(value, target, plan, value - target, hypot(u, target_u), attempt, readings)
 
 
@@ -693,7 +694,10 @@ def _target_uncertainties(
         check: frozenset().union(*(values.rests_on(one) for one in _target_names(check, name, values) if one != name))
         for check, name in sized.items()
     }
-    taken = Counter(one.quantity for one in readings if one.value is not None)
+    taken: Counter[str] = Counter()
+    for one in readings:
+        if one.value is not None:
+            taken[one.quantity] += one.times
     squares = dict.fromkeys(sized, 0.0)
     for other, given in values.found.items():
         following = [check for check in sized if other in rests[check]]

@@ -22,7 +22,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from course.course import Course
 from course.formula import LENGTH
 from course.moisture import parts_across
-from course.readings import MOISTURE, STATES, Reading, Taken
+from course.readings import MOISTURE, SEVERAL, STATES, Reading, Taken
 from course.roster import Student
 from course.stock import moisture
 from rubrics.checks import asked_places, checks_of
@@ -479,12 +479,13 @@ def _read_value(course: Course, asked: _Asked, value: object, found: _Found) -> 
         found.wrong("C017", where, says, "Write it as 30.2 or 1 3/16.")
         return None
     try:
-        size = length(raw, asked.unit)
+        sizes = [length(one, asked.unit) for one in raw.split(SEVERAL)]
     except NotALength as error:
         found.wrong("C017", where, str(error), "The cell is left out; correct it and collect the file again.")
         return None
-    if size < 0 or (size == 0 and abs(course.plan_values.number(asked.quantity)) > CLOSED):
-        says = f"'{raw}' is less than nothing" if size < 0 else f"'{raw}' cannot be the size of anything here"
+    size = sum(sizes, Fraction(0)) / len(sizes)
+    if min(sizes) < 0 or (size == 0 and abs(course.plan_values.number(asked.quantity)) > CLOSED):
+        says = f"'{raw}' is less than nothing" if min(sizes) < 0 else f"'{raw}' cannot be the size of anything here"
         found.wrong("C018", where, says, "The cell is left out; measure again.")
         return None
     sheet, _, cell = where.cell.rpartition("!")

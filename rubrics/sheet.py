@@ -191,7 +191,8 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     sheet.title = FIT
     large, columns = student.large_print, columns_of(course)
     second = SECOND_COLUMN in columns
-    _head(sheet, course, student, "Write each reading in the yellow column, as you read it: 30.2 or 1 3/16.")
+    how = "Write each reading in the yellow column, as you read it: 30.2 or 1 3/16; measured again, 30.2; 30.4."
+    _head(sheet, course, student, how)
     last = _readings(sheet, columns, fit_rows(course, student), large)
     _finish(sheet, course, student, columns, last, (SECOND if second else READ) if large else NOTE)
     for heading in (READ, SECOND) if second else (READ,):

@@ -23,6 +23,7 @@ from openpyxl.comments import Comment
 from openpyxl.drawing.image import Image
 
 from course.course import Course, read_course
+from rubrics.checks import checks_of, measure
 from rubrics.intake import Collected, collect
 from rubrics.sheet import FIT, PARTS, cells_by_heading, fill, fit_rows, measurement_workbook
 from rubrics.slips import question
@@ -771,6 +772,39 @@ def test_two_collects_at_once_leave_a_whole_log(course):
     with sqlite3.connect(course.log.path) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         assert connection.execute("SELECT count(*) FROM state").fetchone() == (6,)
+
+
+def test_the_mean_of_readings_of_the_same_part_counts(course):
+    """'364.8; 365.0' is one reading of 364.9 that was taken twice, and so are two fractions."""
+    collect(course, [sheet_of(course, readings={(WIDTH, 1): "364.8; 365.0", (WIDTH, 2): "365"})])
+    collect(course, [sheet_of(course, "s2", {(WIDTH, 1): "14 3/8; 14 23/64"})])
+    twice, once = course.log.readings("s1")
+    (inches,) = course.log.readings("s2")
+    assert (twice.raw, twice.value, twice.times, once.times) == ("364.8; 365.0", Fraction("364.9"), 2, 1)
+    assert inches.value == (Fraction("14.375") + Fraction("14.359375")) / 2 * Fraction("25.4")
+
+
+def test_measuring_again_makes_a_reading_surer(course):
+    """Three caliper readings in one cell: the handling, 0.03 mm, falls with the root of three, GUM 4.2."""
+    stile = "door.stile.left.width"
+    check = next(c for c in checks_of(course) if c.id == stile)
+    found = []
+    for raw in ("50.0", "50.0; 50.1; 49.9"):
+        collect(course, [sheet_of(course, readings={(stile, 1): raw}, name=f"{len(found)}.xlsx")])
+        course.fresh()
+        found += measure(check, course, course.student("s1"))
+    once, again = found
+    assert (once.value, again.value) == (50, 50)
+    assert once.u**2 - again.u**2 == pytest.approx(0.03**2 * (1 - 1 / 3))
+
+
+@pytest.mark.parametrize(
+    ("raw", "says"), [("364.8; ", "'' is not a length"), ("364.8; six", "'six' is not a length"), ("-1; 3", "'-1; 3' is less")]
+)
+def test_each_of_several_readings_must_be_one(course, raw: str, says: str):
+    """One that is none is told, and the cell is kept as typed."""
+    collected = collect(course, [sheet_of(course, readings={(WIDTH, 1): raw})])
+    assert [p.code for p in collected.problems if says in p.says]
 
 
 def test_what_cannot_be_a_reading_is_kept_as_typed(course):
