@@ -119,11 +119,11 @@ def _csv(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow([f"{column.heading}" for column in COLUMNS])
     for row in rows:
-        writer.writerow([_inert(plain(column.text(row))) for column in COLUMNS])
+        writer.writerow([inert(plain(column.text(row))) for column in COLUMNS])
     return text.getvalue()
 
 
-def _inert(text: str) -> str:
+def inert(text: str) -> str:
     """Text that a spreadsheet will not run when it opens the file."""
     return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 

@@ -1,4 +1,4 @@
-"""The log of a course: readings, part states and issued lists, in SQLite, only ever added to."""
+"""The log of a course: readings, judged marks, part states and issued lists, in SQLite, only ever added to."""
 
 from __future__ import annotations
 
@@ -41,6 +41,10 @@ CREATE TABLE IF NOT EXISTS state (
 CREATE TABLE IF NOT EXISTS issue (
   number INTEGER PRIMARY KEY, student TEXT NOT NULL, revision INTEGER NOT NULL, at TEXT NOT NULL, sizes TEXT NOT NULL,
   basis INTEGER);
+CREATE TABLE IF NOT EXISTS judgement (
+  number INTEGER PRIMARY KEY, student TEXT NOT NULL, item TEXT NOT NULL, judge TEXT NOT NULL, level TEXT NOT NULL,
+  at TEXT NOT NULL, source TEXT NOT NULL, sheet TEXT NOT NULL, cell TEXT NOT NULL, note TEXT NOT NULL,
+  over INTEGER NOT NULL);
 CREATE INDEX IF NOT EXISTS reading_student ON reading (student);
 CREATE INDEX IF NOT EXISTS seen_student ON seen (student);
 CREATE INDEX IF NOT EXISTS state_student ON state (student);
@@ -49,14 +53,14 @@ _KEPT = """
 CREATE TRIGGER IF NOT EXISTS {table}_kept_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END
 """
-VERSION = 3
+VERSION = 4
 """Of the form of the file, raised with every new table; one of version 2 gets room for bases with its next row."""
 _GROWN = ("ALTER TABLE state ADD COLUMN basis INTEGER", "ALTER TABLE issue ADD COLUMN basis INTEGER")
 _MAKE = (
     *(statement for statement in _TABLES.split(";") if statement.strip()),
     *(
         _KEPT.format(table=t, verb=v)
-        for t in ("reading", "seen", "confirmation", "basis", "state", "issue")
+        for t in ("reading", "seen", "confirmation", "basis", "state", "issue", "judgement")
         for v in ("UPDATE", "DELETE")
     ),
     f"PRAGMA user_version = {VERSION}",
@@ -111,6 +115,35 @@ class Reading:
     def times(self) -> int:
         """How many readings of the same thing its value is the mean of."""
         return self.raw.count(SEVERAL) + 1
+
+    @property
+    def where(self) -> Place:
+        """The file and cell it came from."""
+        return Place(self.source, cell=f"{self.sheet}!{self.cell}" if self.sheet else self.cell)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A level that a person gave to what is seen rather than measured."""
+
+    student: str
+    item: str
+    judge: str
+    """Who judged."""
+    level: str
+    at: str = ""
+    """Date as written."""
+    source: str = ""
+    sheet: str = ""
+    cell: str = ""
+    note: str = ""
+    over: int = 0
+    """Number of the row that was in sight when the level was changed; 0 when there was none."""
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """What one judgement answers: student, item, judge."""
+        return (self.student, self.item, self.judge)
 
     @property
     def where(self) -> Place:
@@ -337,6 +370,45 @@ class Log:
     def _confirmed(self) -> frozenset[int]:
         rows = self._rows("SELECT reading FROM confirmation") if self._has("confirmation") else []
         return frozenset(row[0] for row in rows)
+
+    def judge(self, judgements: Iterable[Judgement]) -> tuple[Judgement, ...]:
+        """Take judged levels in, and give the new ones; one that stands already is not added again.
+
+        It stands when it is the judge's latest, or when the same cell said it of the same row before: a file offered
+        twice, or an old one beside its successor, changes nothing.
+        """
+        new = []
+        with self._open(write=True) as connection:
+            for one in judgements:
+                question = (
+                    "SELECT level, source, sheet, cell, over FROM judgement"
+                    " WHERE student=? AND item=? AND judge=? ORDER BY number"
+                )
+                earlier = connection.execute(question, one.key).fetchall()
+                said = (one.level, one.source, one.sheet, one.cell, one.over)
+                if earlier and (earlier[-1][0] == one.level or said in earlier):
+                    continue
+                connection.execute(
+                    "INSERT INTO judgement VALUES (NULL,?,?,?,?,?,?,?,?,?,?)",
+                    (*one.key, one.level, one.at, one.source, one.sheet, one.cell, one.note, one.over),
+                )
+                new.append(one)
+        return tuple(new)
+
+    def all_judgements(self, student: str = "") -> tuple[tuple[int, Judgement], ...]:
+        """Every judged level ever taken in, with its number, oldest first."""
+        where, values = ("WHERE student=?", (student,)) if student else ("", ())
+        question = f"SELECT * FROM judgement {where} ORDER BY number"
+        rows = self._rows(question, values) if self._has("judgement") else []
+        return tuple((row[0], Judgement(*row[1:])) for row in rows)
+
+    def judgements(self, student: str = "") -> tuple[tuple[int, Judgement], ...]:
+        """The latest level of each student, item and judge, with its number, oldest first."""
+        latest: dict[tuple[str, str, str], tuple[int, Judgement]] = {}
+        for number, one in self.all_judgements(student):
+            latest.pop(one.key, None)
+            latest[one.key] = (number, one)
+        return tuple(latest.values())
 
     def mark(
         self,

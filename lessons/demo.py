@@ -18,6 +18,8 @@ from course.roster import Student
 from lessons.prepare import prepare_course
 from rubrics.class_report import write_class_report
 from rubrics.feedback import write_feedback
+from rubrics.final import FILE as FINAL
+from rubrics.final import final_csv, final_marks
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import attention, grade
 from rubrics.intake import Collected, collect
@@ -216,17 +218,18 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     told(f"Prepared {len(prepared.written)} documents in {folder / 'out'}: packets, sheets, class")
     sheets = filled_workbooks(course, folder / "out" / "measured")
     told(f"Filled in {len(sheets)} measuring sheets in {folder / 'out' / 'measured'}; every reading is invented")
-    collected = collect(course, [folder / "out" / "measured"])
+    collected = collect(course, [folder / "out" / "measured", folder / "judged.csv"])
     told(f"Collected {collected.taken.added} readings; left out {len(collected.problems)} that cannot be read")
     grades = grade(course)
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
+    final = write_file(folder / "out" / FINAL, final_csv(final_marks(grades)))
     pages = write_feedback(grades, folder / "out" / "feedback")
     reports = write_class_report(grades, folder / "out")
     told(f"Graded: {book}, and {len(grades.students)} pages of feedback in {folder / 'out' / 'feedback'}")
     told(f"Wrote what the class tells: {reports[0]}")
     first = [*attention(grades)]
     first[1:1] = _unread(collected)
-    written = (*prepared.written, *sheets, book, *pages, *reports)
+    written = (*prepared.written, *sheets, book, final, *pages, *reports)
     return Demo(written, (*prepared.problems, *collected.problems), tuple(first[:3]))
 
 

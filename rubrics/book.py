@@ -19,8 +19,12 @@ from xlsxwriter.utility import xl_col_to_name
 
 HEAD = 3
 """Row of the headings on every sheet, counted from 0; above it stand the title and a line of explanation."""
-TINTS = ("E2F0D9", "FFF6D6", "FCE4D0", "F8D7DA")
-"""Light shades of the levels, best first; the word says the same."""
+TINTS = (("EEF6EA", "000000"), ("FFE7A3", "000000"), ("F0AE75", "000000"), ("A63A2B", "FFFFFF"))
+"""Ground and letters of the levels, best first. The word says the same, and each is darker than the one before, so
+that they can be told apart on a grey print and by eyes that see red and green alike."""
+BAR = "BCD3EA"
+SHADED = "#EAF1FB"
+"""Ground of what may be changed."""
 LINE = 15
 """Height of a line of text, in points."""
 PAPERS = {"a4": 9, "letter": 1}
@@ -67,9 +71,16 @@ FORMS = {
     "percent": {"num_format": "0.0"},
     "share": {"num_format": "0 %"},
     "points": {"num_format": "0.00"},
-    "input": {"bg_color": "#EAF1FB"},
+    "input": {"bg_color": SHADED},
+    "input fine": {"bg_color": SHADED, "num_format": "0.000"},
+    "typed": {"bg_color": SHADED, "num_format": "@", "align": "left", "indent": 1, "text_wrap": True},
+    "limits off": {"num_format": "+0.0;-0.0;0.0"},
+    "heat": {"num_format": "+0.0;-0.0;0.0", "align": "center", "border": 1, "border_color": "#C8C8C8"},
 }
-"""How text and numbers of a kind are shown; `taken` is blank where nothing is taken out."""
+"""How text and numbers of a kind are shown; `taken` is blank where nothing is taken out, `input` may be changed and
+`typed` may be changed and stays as it is typed."""
+LEFT = ("text", "typed")
+"""Forms whose headings stand to the left."""
 
 
 class Book:
@@ -86,8 +97,13 @@ class Book:
         self.title = self._book.add_format({"bold": True, "font_size": 14})
         head = {"bold": True, "bottom": 1, "text_wrap": True, "valign": "bottom"}
         left, right = {"align": "left", "indent": 1}, {"align": "right"}
-        self.heads = {n: self._book.add_format({**head, **(left if n == "text" else right)}) for n in FORMS}
-        self.tints = [self._book.add_format({"bg_color": f"#{tint}"}) for tint in TINTS]
+        self.heads = {n: self._book.add_format({**head, **(left if n in LEFT else right)}) for n in FORMS}
+        self.tints = [
+            self._book.add_format({"bg_color": f"#{ground}", "font_color": f"#{letters}"}) for ground, letters in TINTS
+        ]
+        self.grounds = [ground for ground, _ in TINTS]
+        self.left = self._book.add_format({**base, "align": "left"})
+        self.upright = self._book.add_format({**base, "rotation": 90, "valign": "bottom", "align": "center"})
 
     def sheet(self, name: str, title: str, says: str) -> Any:
         """An empty sheet with its title."""
@@ -103,7 +119,7 @@ class Book:
 
     def table(
         self, sheet: Any, columns: Sequence[Column], rows: Iterable[Sequence[Cell | Live]], head: int = HEAD,
-        sortable: bool = True, frozen: bool = True,
+        sortable: bool = True, frozen: bool = True, more: int = 0,
     ) -> int:  # fmt: skip
         """Write a table below its headings; gives the row after the last.
 
@@ -114,6 +130,7 @@ class Book:
             head: Row of the headings, counted from 0.
             sortable: Whether its rows may be sorted: no other sheet may refer to them by place.
             frozen: Whether headings and the first two columns stay in sight.
+            more: Empty rows below, shaded where something may be typed.
         """
         widest = [max((len(word) for word in column.heading.split()), default=1) for column in columns]
         for number, column in enumerate(columns):
@@ -128,8 +145,11 @@ class Book:
                 tall = max(tall, _lines(shown, column.widest))
             if tall > 1:
                 sheet.set_row(row, LINE * tall)
+        for number, column in enumerate(columns):
+            for below in range(row + 1, row + 1 + more) if column.form.startswith(("typed", "input")) else ():
+                sheet.write_blank(below, number, None, self.forms[column.form])
         for number, (column, width) in enumerate(zip(columns, widest, strict=True)):
-            sheet.set_column(number, number, min(width, column.widest) + (2 if column.form == "text" else 1.5))
+            sheet.set_column(number, number, min(width, column.widest) + (2 if column.form in LEFT else 1.5))
         if frozen:
             sheet.freeze_panes(head + 1, 2)
             sheet.repeat_rows(head)
@@ -157,6 +177,64 @@ class Book:
             sheet.write_string(row, column, cell, form)
         elif cell is not None:
             sheet.write_number(row, column, float(cell), form)
+
+    def name(self, name: str, cells: str) -> None:
+        """Give cells a name that formulas and people can use.
+
+        Args:
+            name: In small letters, with low lines.
+            cells: With their sheet, all fixed, as `Limits!$A$5:$A$8`.
+        """
+        self._book.define_name(name, f"={cells}")
+
+    def bars(self, sheet: Any, cells: str, most: float) -> None:
+        """Bars behind numbers, from nothing to the most there can be."""
+        sheet.conditional_format(
+            cells,
+            {"type": "data_bar", "bar_solid": True, "bar_color": f"#{BAR}", "bar_border_color": "#44688F",
+             "min_type": "num", "max_type": "num", "min_value": 0, "max_value": most},
+        )  # fmt: skip
+
+    def tint(self, sheet: Any, cells: str, tests: Sequence[str]) -> None:
+        """Shades of the levels for the cells that pass a test; the first that is passed holds.
+
+        Args:
+            sheet: Where they are.
+            cells: As `D5:G9`.
+            tests: A formula for each shade, written for the first cell.
+        """
+        for test, form in zip(tests, self.tints, strict=False):
+            sheet.conditional_format(cells, {"type": "formula", "criteria": f"={test}", "format": form})
+
+    def choice(self, sheet: Any, cells: str, source: str | Sequence[str]) -> None:
+        """Offer a list in cells; something else is asked about and not refused.
+
+        Args:
+            sheet: Where they are.
+            cells: As `D5:D9`.
+            source: The words, or a formula for the cells that hold them.
+        """
+        words = source if isinstance(source, str) else list(source)
+        sheet.data_validation(cells, {"validate": "list", "source": words, "error_type": "warning"})
+
+    def chart(self, kind: str, title: str, across: str, up: str, subtype: str = "") -> Any:
+        """An empty chart with its titles; grey lines and no frame.
+
+        Args:
+            kind: `column`, `bar` or `line`.
+            title: What it shows.
+            across: Title of the axis of categories.
+            up: Title of the axis of values.
+            subtype: As `stacked`.
+        """
+        chart = self._book.add_chart({"type": kind, **({"subtype": subtype} if subtype else {})})
+        small = {"size": 9, "bold": False}
+        chart.set_title({"name": title, "name_font": {"size": 12}, "overlay": False})
+        chart.set_x_axis({"name": across, "name_font": small, "num_font": small, "label_position": "low"})
+        grid = {"visible": True, "line": {"color": "#D0D0D0", "width": 0.75}}
+        chart.set_y_axis({"name": up, "name_font": small, "num_font": small, "major_gridlines": grid})
+        chart.set_legend({"position": "bottom", "font": small})
+        return chart
 
     def close(self) -> bytes:
         """The finished file."""

@@ -30,6 +30,7 @@ def collect(
     taken = found.taken
     states = f" New states of parts: {found.marked}." if found.marked else ""
     states += f" Moistures of parts: {found.moistures}." if found.moistures else ""
+    states += f" New judged levels: {found.judged}." if found.judged else ""
     typer.echo(
         f"Files read: {len(found.files)}. Readings: {taken.added} added, {taken.same} the same as before, "
         f"{taken.corrected} corrected.{states}"
@@ -44,10 +45,12 @@ def collect(
 
 @app.command("grade", rich_help_panel=PANEL)
 def grade_course(course: CourseFolder) -> None:
-    """Grade what is measured: a gradebook, a page of feedback for every student, and what the class tells."""
+    """Grade what is measured: a gradebook, final marks as CSV, a page of feedback a student, what the class tells."""
     from course.cutlist_files import plain
     from rubrics.class_report import write_class_report
     from rubrics.feedback import write_feedback
+    from rubrics.final import FILE as FINAL
+    from rubrics.final import final_csv, final_marks
     from rubrics.gradebook import write_gradebook
     from rubrics.grading import attention, grade
     from shared.render.files import write_file
@@ -56,6 +59,7 @@ def grade_course(course: CourseFolder) -> None:
     grades = grade(read)
     out = course / "out"
     typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
+    typer.echo(f"Wrote {write_file(out / FINAL, final_csv(final_marks(grades)))}")
     pages = write_feedback(grades, out / "feedback")
     typer.echo(f"Wrote {len(pages)} pages of feedback, each as HTML and PDF, to {out / 'feedback'}")
     reports = write_class_report(grades, out)

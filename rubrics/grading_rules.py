@@ -21,7 +21,7 @@ BUILT_IN = Path(__file__).parent / FILE
 """The rule that comes with the program."""
 
 POLICIES = ("better", "latest")
-DIGITS = 6
+DIGITS = 9
 """Decimals of a millimetre to which a reading and an edge are compared, here and in the workbook."""
 
 
@@ -68,6 +68,10 @@ class Rules:
     """Differences from the plan are told from this size on. [mm]"""
     moisture: Fraction
     """How far the moisture of a reading may be from the shop's before the size is shown at both. [percentage points]"""
+    judged: Fraction
+    """How much of the whole the judged marks make. [0 to 1]"""
+    grades: tuple[tuple[str, Fraction], ...]
+    """Words for the whole, best first, each with the percent from which it is given."""
 
     def level(self, beyond: Fraction, limit: Fraction, guard: Fraction = Fraction(0)) -> Level:
         """The best level that a reading does not disprove.
@@ -84,6 +88,11 @@ class Rules:
 
 
     @property
+    def policy_words(self) -> str:
+        """Which attempt counts, in a sentence."""
+        return f"When a part was made again, {_COUNTS[self.policy]} counts."
+
+    @property
     def words(self) -> tuple[str, ...]:
         """The rule in sentences, for students and instructors."""
         setup = self.setup
@@ -93,7 +102,7 @@ class Rules:
             "Distances are counted from the middle of the band, or from nothing.",
             f"A level is only lost when the reading is {self.sure:.0%} sure to lie beyond its edge. ".replace("%", " %")
             + "Until then the better level stands and the part is to be measured again.",
-            f"When a part was made again, {_COUNTS[self.policy]} counts. Every attempt stays in the record.",
+            f"{self.policy_words} Every attempt stays in the record.",
             f"When {float(setup.share):.0%} of the class or more, of at least ".replace("%", " %")
             + f"{setup.students} students, lie on one side by {float(setup.threshold):g} of a limit or more, "
             f"the set-up is the cause: the middle one of their deviations, to {MM.fine(setup.step)}, is taken out "
@@ -104,7 +113,19 @@ class Rules:
             f"A size across the grain of solid wood, read at a moisture more than {float(self.moisture):g} % from the "
             "shop's, is also worked out at the shop's, about, and both are shown. Nobody loses by such a prediction: "
             "the better of the two levels stands, and where they differ the size is measured again later.",
+            "Judged marks are shown apart and not added to the points."
+            if not self.judged
+            else f"Judged marks make {float(100 * self.judged):g} % of the total, measured marks the rest; before "
+            "anything is judged the measured marks are all of it.",
+            "A gate such as safe work gives no points and costs none: the word for the whole is given once it is "
+            "recorded as met.",
+            f"The word for the whole: {_ladder(self.grades)}.",
         )
+
+
+def _ladder(grades: Sequence[tuple[str, Fraction]]) -> str:
+    steps = [f"{word} from {float(least):g} %" for word, least in grades[:-1]]
+    return ", ".join([*steps, f"{grades[-1][0]} below that"])
 
 
 _COUNTS = {"better": "the best attempt", "latest": "the latest attempt"}
@@ -147,8 +168,13 @@ class _Reader:
         if policy not in POLICIES:
             self._wrong("B022", "policy", f"the policy is '{policy}'", meant(policy, POLICIES))
         sure = float(self._number("sure", Fraction(1, 2), Fraction(999, 1000)))
-        rules = Rules(levels, policy, sure, setup, self._length("plan.tell"), self._number("moisture.step", 0))
+        judged = self._number("total.judged", 0, 1)
+        ladder = [name.removeprefix("total.words.") for name in self.lines if name.startswith("total.words.")]
+        grades = tuple((word, self._number(f"total.words.{word}", 0, 100)) for word in ladder)
+        tell, moisture = self._length("plan.tell"), self._number("moisture.step", 0)
+        rules = Rules(levels, policy, sure, setup, tell, moisture, judged, grades)
         self._order(levels)
+        self._falling(grades)
         for name in self.lines.keys() - self.known:
             self._wrong("B020", name, f"grading has no '{name}'", meant(name, self.known))
         if self.problems:
@@ -168,6 +194,14 @@ class _Reader:
                 self._wrong("B023", f"levels.{worse.word}.share", says, "Give the levels best first.")
             elif worse.within is not None and better.within > worse.within:
                 self._wrong("B023", f"levels.{worse.word}.within", says, "Give the levels best first.")
+
+    def _falling(self, grades: Sequence[tuple[str, Fraction]]) -> None:
+        if not grades:
+            self._wrong("B021", "total.words", "'total.words' is missing", "Add it, as in the built-in grading.yaml.")
+        for (better, high), (worse, low) in zip(grades, grades[1:], strict=False):
+            if high <= low:
+                says = f"'{worse}' stands below '{better}' but asks for as much"
+                self._wrong("B023", f"total.words.{worse}", says, "Give the words best first.")
 
     def _text(self, name: str) -> str:
         self.known.add(name)

@@ -22,12 +22,15 @@ from openpyxl.worksheet.worksheet import Worksheet
 from course.course import Course
 from course.formula import LENGTH
 from course.moisture import parts_across
-from course.readings import MOISTURE, SEVERAL, STATES, Reading, Taken
+from course.readings import MOISTURE, SEVERAL, STATES, Judgement, Reading, Taken
 from course.roster import Student
 from course.stock import moisture
+from rubrics.book_intake import Edits, Entry, is_gradebook, judged_rows, read_edits
+from rubrics.cells import as_typed, number_text
 from rubrics.checks import asked_places, checks_of
 from rubrics.class_sheet import NAME, STUDENT, UNIT, read_heading
 from rubrics.doubts import doubts
+from rubrics.final import is_final
 from rubrics.grading import limit_of
 from rubrics.repeated import repeated
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, WET, cells_by_heading
@@ -78,6 +81,9 @@ class _Found:
     """Moistures of parts, in percent."""
     kept: list[Reading] = field(default_factory=list)
     """What was written and cannot be a reading: kept as typed, and left out."""
+    vouched: list[Reading] = field(default_factory=list)
+    """What an instructor changed or added in a gradebook."""
+    judgements: list[Judgement] = field(default_factory=list)
 
     def wrong(self, code: str, place: Place, says: str, do: str) -> None:
         self.problems.append(Problem(code, place, says, do))
@@ -96,6 +102,8 @@ class Collected:
     """What was taken in and should be looked at."""
     moistures: int = 0
     """Moistures of parts that are new."""
+    judged: int = 0
+    """New judged levels."""
 
 
 def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] = lambda path: None) -> Collected:
@@ -111,8 +119,9 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
     for file, name in files:
         told(file)
         _read(course, file, name, found)
-    taken = course.log.add([_doubted(course, one, found) for one in found.readings])
+    taken = course.log.add([*(_doubted(course, one, found) for one in found.readings), *found.vouched])
     wet = course.log.add(found.moistures)
+    judged = len(course.log.judge(found.judgements)) if found.judgements else 0
     course.log.add(found.kept)
     found.problems += _taken_back(taken)
     course.fresh()
@@ -122,7 +131,7 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
         *_apart(course, taken.new), *_repeated(course, taken.new),
     )  # fmt: skip
     files_read = tuple(file for file, _ in files)
-    return Collected(taken, files_read, marked, tuple(found.problems), questions, len(wet.new))
+    return Collected(taken, files_read, marked, tuple(found.problems), questions, len(wet.new), judged)
 
 
 def _files(path: Path, found: _Found) -> Iterator[tuple[Path, str]]:
@@ -146,8 +155,34 @@ def _read(course: Course, file: Path, name: str, found: _Found) -> None:
         found.wrong("C027", Place(name), says, "Open it and save it again as .xlsx, then give that.")
     elif file.suffix.lower() == ".csv":
         _csv(course, file, name, found)
+    elif is_gradebook(file):
+        _edited(course, read_edits(course, file, name), found)
     elif opened := _opened(file, name, found):
         _workbook(course, opened, name, found)
+
+
+def _edited(course: Course, edits: Edits, found: _Found) -> None:
+    """What an instructor changed in a gradebook: taken as it stands, for whoever changed it has looked."""
+    found.problems += edits.problems
+    found.judgements += edits.judgements
+    for one in edits.entries:
+        reading = _reading(course, _asked(one), one.typed, found)
+        if reading:
+            found.vouched.append(replace(reading, held=one.held))
+        if reading and one.formula:
+            found.asks.append((found.vouched[-1], _formula_asked(one.where, reading)))
+
+
+def _asked(one: Entry) -> _Asked:
+    return _Asked(
+        one.student, one.quantity, one.place, one.attempt, one.student.unit, one.where, one.note, one.reader,
+        one.instrument, one.taken,
+    )  # fmt: skip
+
+
+def _formula_asked(where: Place, reading: Reading) -> Problem:
+    says = f"a formula stands here; what it last came to is taken in: {reading.raw}"
+    return Problem("C103", where, says, "Type the reading itself.", severe=False)
 
 
 def _taken_back(taken: Taken) -> Iterator[Problem]:
@@ -380,19 +415,11 @@ def _fit_cell(course: Course, asked: _Asked, cell: Cell | MergedCell, formula: b
         says = f"'{str(cell.value)[:30]}' stands in a row that asks for nothing"
         found.wrong("C013", asked.where, says, "Write it in the row of what was measured.")
         return
-    reading = _reading(course, asked, _as_typed(cell), found)
+    reading = _reading(course, asked, as_typed(cell), found)
     if reading:
         found.readings.append(reading)
     if reading and formula:
-        says = f"a formula stands here; what it last came to is taken in: {reading.raw}"
-        found.asks.append((reading, Problem("C103", asked.where, says, "Type the reading itself.", severe=False)))
-
-
-def _as_typed(cell: Cell) -> object:
-    """The value of a cell; a number that its program shows as a fraction is inches, as the fraction was when typed."""
-    if isinstance(cell.value, (int, float)) and re.search(r"[?#\d]/[?#\d]", str(cell.number_format)):
-        return f"{_number_text(cell.value)} in"
-    return cell.value
+        found.asks.append((reading, _formula_asked(asked.where, reading)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -473,7 +500,7 @@ def _read_value(course: Course, asked: _Asked, value: object, found: _Found) -> 
     if isinstance(value, bool):
         found.wrong("C017", where, f"'{value}' is not a reading", "Write it as 30.2 or 1 3/16.")
         return None
-    raw = _number_text(value) if isinstance(value, (int, float)) else str(value).strip()
+    raw = number_text(value) if isinstance(value, (int, float)) else str(value).strip()
     if len(raw) > LONGEST:
         says = f"'{raw[:LONGEST]}...' is too long for a reading"
         found.wrong("C017", where, says, "Write it as 30.2 or 1 3/16.")
@@ -504,11 +531,6 @@ def _read_value(course: Course, asked: _Asked, value: object, found: _Found) -> 
 def _counted(text: str) -> int:
     """A whole number from 1 to 99; 0 when it is none."""
     return int(text) if text.isdecimal() and len(text) <= 2 else 0
-
-
-def _number_text(value: float) -> str:
-    """A number cell as it would be typed: the shortest text that is the same number."""
-    return str(int(value)) if float(value).is_integer() else repr(float(value))
 
 
 def _parts_sheet(
@@ -556,7 +578,7 @@ def _moisture_column(
 
 def _moisture(asked: _Asked, value: object, found: _Found) -> None:
     """A moisture content, kept in percent beside the readings of its part; what is none is told and kept as typed."""
-    raw = (_number_text(value) if isinstance(value, (int, float)) else str(value).strip())[:LONGEST]
+    raw = (number_text(value) if isinstance(value, (int, float)) else str(value).strip())[:LONGEST]
     size, sheet, cell = moisture(raw), *asked.where.cell.rpartition("!")[::2]
     line = cell or (str(asked.where.line) if asked.where.line else "")
     says = "" if size is not None else f"'{raw}' is not a moisture content"
@@ -584,6 +606,11 @@ def _csv(course: Course, file: Path, name: str, found: _Found) -> None:
         table = read_csv(read_text(file, name), name)
     except Unreadable as error:
         found.wrong("C004", error.place, error.says, error.do)
+        return
+    if is_final(table.headings):
+        return
+    if {"item", "level"} <= set(table.headings):
+        _edited(course, judged_rows(course, table), found)
         return
     for needed in ("student", "quantity", "reading"):
         if needed not in table.headings:

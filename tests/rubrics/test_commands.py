@@ -28,7 +28,7 @@ def test_grade_writes_a_gradebook_a_page_for_each_student_and_the_report(course_
     folder = course_folder()
     result = RUN.invoke(commands.app, ["grade", str(folder)])
     assert written(folder) == {
-        "out/gradebook.xlsx", "out/feedback/s1-Ada-Test.html", "out/feedback/s1-Ada-Test.pdf",
+        "out/gradebook.xlsx", "out/final-marks.csv", "out/feedback/s1-Ada-Test.html", "out/feedback/s1-Ada-Test.pdf",
         "out/feedback/s2-Bo-Test.html", "out/feedback/s2-Bo-Test.pdf",
         "out/class-report.html", "out/class-report.pdf", "out/class-report-instructor.html",
         "out/class-report-instructor.pdf", "out/class-figures.csv",

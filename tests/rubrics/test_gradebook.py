@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import subprocess
+import zipfile
 from fractions import Fraction
 from pathlib import Path
 
@@ -15,10 +16,14 @@ import pytest
 from course.course import Course
 from course.readings import Reading
 from rubrics.book import Book, Live
-from rubrics.gradebook import CHECKS, write_gradebook
+from rubrics.book_places import MARKS, sheet_of
+from rubrics.gradebook import write_gradebook
 from rubrics.grading import grade
 
-SHEETS = ["Overview", "Checks", "Grades", "Class", "Readings", "Limits", "Notes"]
+SHEETS = [
+    "Overview", "Heat map", "Charts", "Stock", "Case", "Frame", "Fitting", "Finish", "Judged", "Levels", "Grades",
+    "Class", "Attempts", "Readings", "Limits", "Notes",
+]  # fmt: skip
 ALWAYS = """<?xml version="1.0" encoding="UTF-8"?>
 <oor:items xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema"
  xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
@@ -54,6 +59,11 @@ def sheet(book: bytes, name: str, head: int = 3) -> pandas.DataFrame:
     return pandas.read_excel(
         io.BytesIO(book), sheet_name=name, header=head, keep_default_na=False, dtype={"typed": str}, engine="openpyxl"
     )
+
+
+def check_rows(book: bytes, stage: str) -> pandas.DataFrame:
+    """The rows of a stage, in a stage that nobody measured too."""
+    return sheet(book, sheet_of(stage))
 
 
 def differences(one: dict[str, pandas.DataFrame], other: dict[str, pandas.DataFrame]) -> list[str]:
@@ -113,17 +123,17 @@ def test_the_sheets_stand_in_the_order_of_reading(book):
 
 
 def test_every_mark_is_stored_as_worked_out(course, book):
-    """Each row of Checks holds the mark of that student, check and attempt, or says that it was not measured."""
+    """Each row of a stage holds the mark of that student, check and attempt, or says that it was not measured."""
     grades = grade(course)
-    frame = sheet(book, "Checks")
-    rows = {(r["student"], r["check id"], r["attempt"]): r for _, r in frame.iterrows()}
+    stages = [check_rows(book, stage) for stage in ("stock", "case", "frame", "fitting", "finish")]
+    rows = {(r["student"], r["check id"], r["attempt"]): r for frame in stages for _, r in frame.iterrows()}
     for mark in grades.marks:
         row = rows.pop((mark.student.id, mark.check.id, mark.attempt))
         assert (row["level"], row["counts"]) == (mark.level.word, "yes" if mark.counts else "")
         for heading, value in (
             ("target", mark.target), ("upper", mark.upper), ("reading", mark.value), ("deviation", mark.deviation),
             ("points", mark.points), ("of", mark.check.points), ("set-up", mark.setup_shift),
-            ("elsewhere", mark.elsewhere), ("from plan", mark.plan_deviation),
+            ("elsewhere", mark.elsewhere), ("from plan", mark.plan_deviation), ("beyond", mark.beyond),
         ):  # fmt: skip
             assert row[heading] == pytest.approx(float(value), abs=1e-6), (mark.check.id, heading)
         assert row["lower"] == ("" if mark.lower is None else pytest.approx(float(mark.lower), abs=1e-9))
@@ -134,11 +144,10 @@ def test_every_mark_is_stored_as_worked_out(course, book):
 def test_grades_are_the_sums_of_marks(course, book):
     """Points, what they are out of and percent of each student, on Overview and on Grades."""
     for one in grade(course).students:
+        row = sheet(book, "Grades").set_index("student").loc[one.student.id]
+        assert row["points"] == pytest.approx(float(one.points)) and row["of"] == one.of
         for name in ("Overview", "Grades"):
-            frame = sheet(book, name).set_index("student")
-            row = frame.loc[one.student.id]
-            assert row["points"] == pytest.approx(float(one.points))
-            assert row["of"] == one.of
+            row = sheet(book, name).set_index("student").loc[one.student.id]
             assert row["percent"] == pytest.approx(float(round(100 * one.share, 1)))
 
 
@@ -161,28 +170,93 @@ def test_a_wrong_stored_value_would_be_found(course, tmp_path, monkeypatch, offi
     assert len(differences(stored(book), recalculated(book, tmp_path, office))) > 300
 
 
-def test_a_changed_limit_moves_marks(course, book, tmp_path, office):
-    """Doubling the upper limit of one check on the sheet Limits raises a Close to On the mark, and the points."""
-    changed = openpyxl.load_workbook(io.BytesIO(book))
-    limits = changed["Limits"]
-    heads = {cell.value: cell.column for cell in limits[11]}
-    checks = {limits.cell(row, 1).value: row for row in range(12, limits.max_row + 1)}
-    row = checks["case.case_square.front_diagonals"]
-    assert limits.cell(row, heads["upper"]).value == 1
-    limits.cell(row, heads["upper"]).value = 2
+def with_number(book: bytes, name: str, cell: str, number: float) -> bytes:
+    """The workbook with another number in a cell, all else as it is: as a person changes it, charts and all."""
+    part = f"xl/worksheets/sheet{SHEETS.index(name) + 1}.xml"
     memory = io.BytesIO()
-    changed.save(memory)
-    frames = recalculated(memory.getvalue(), tmp_path, office)
-    headings = [column.heading for column in CHECKS]
+    with zipfile.ZipFile(io.BytesIO(book)) as old, zipfile.ZipFile(memory, "w", zipfile.ZIP_DEFLATED) as new:
+        for info in old.infolist():
+            data = old.read(info)
+            if info.filename == part:
+                pattern = rf'(<c r="{cell}"[^>]*><v>)[^<]*(</v>)'
+                text, count = re.subn(pattern, rf"\g<1>{number}\g<2>", data.decode())
+                assert count == 1
+                data = text.encode()
+            new.writestr(info, data)
+    return memory.getvalue()
+
+
+def cell_of(book: bytes, name: str, key: str, heading: str) -> str:
+    """The address of a cell in the row that begins with a key, under a heading that stands above it."""
+    rows = list(openpyxl.load_workbook(io.BytesIO(book), read_only=True)[name].iter_rows(values_only=True))
+    row = next(n for n, line in enumerate(rows) if line[0] == key)
+    head = max(n for n in range(row) if heading in rows[n])
+    return f"{openpyxl.utils.get_column_letter(rows[head].index(heading) + 1)}{row + 1}"
+
+
+SQUARE = "case.case_square.front_diagonals"
+
+
+def test_a_changed_limit_moves_everything(course, book, tmp_path, office):
+    """Doubling one upper limit raises a Close to On the mark: marks, points, percent, heat map, class and charts."""
+    cell = cell_of(book, "Limits", SQUARE, "upper")
+    frames = recalculated(with_number(book, "Limits", cell, 2), tmp_path, office)
+    headings = [column.heading for column in MARKS]
 
     def square(frame: pandas.DataFrame) -> set:
-        rows = frame[frame[headings.index("check id")] == "case.case_square.front_diagonals"]
-        return {(r[headings.index("level")], round(r[headings.index("points")], 6)) for _, r in rows.iterrows()}
+        rows = frame[frame[headings.index("check id")] == SQUARE]
+        return {tuple(r[headings.index(h)] for h in ("level", "points", "limits off")) for _, r in rows.iterrows()}
 
-    assert square(stored(book)["Checks"]) == {("Close", 2)}
-    assert square(frames["Checks"]) == {("On the mark", 3)}
-    before, after = stored(book)["Overview"], frames["Overview"]
-    assert after.iat[4, 2] - before.iat[4, 2] == pytest.approx(1)
+    old = stored(book)
+    assert square(old["Case"]) == {("Close", 2, 2)}
+    assert square(frames["Case"]) == {("On the mark", 3, 1)}
+    for name, row, heading, change in (
+        ("Grades", "s3", "case points", 1), ("Grades", "s3", "points", 1), ("Overview", "s3", "case", 100 / 3),
+        ("Class", "case: front diagonals: difference", "On the mark", 8),
+        ("Class", "case: front diagonals: difference", "Close", -8),
+        ("Class", "case: front diagonals: difference", "inside", 1),
+    ):  # fmt: skip
+        assert found(frames, name, row, heading) - found(old, name, row, heading) == pytest.approx(change, abs=0.06)
+    heat = [[line for _, line in frames_["Heat map"].iterrows() if "front diagonals" in str(line[1])][0]
+            for frames_ in (old, frames)]  # fmt: skip
+    assert list(heat[0][3:11]) == [2] * 8 and list(heat[1][3:11]) == [1] * 8
+    assert differences({"Charts": old["Charts"]}, frames), "the cells that feed the charts follow too"
+
+
+def found(frames: dict[str, pandas.DataFrame], name: str, key: str, heading: str) -> float:
+    """The number under a heading in the first row of a key."""
+    frame = frames[name]
+    return next(line for _, line in frame.iterrows() if line[0] == key)[list(frame.iloc[3]).index(heading)]
+
+
+def test_charts_are_drawn_from_cells_that_follow_a_limit(course, book, tmp_path, office):
+    """What a chart itself draws has changed after a limit was changed and everything worked out again."""
+    cells = cell_of(book, "Limits", SQUARE, "upper")
+    charts = [drawn(one, tmp_path / str(n), office) for n, one in enumerate((book, with_number(book, "Limits", cells, 2)))]
+    assert len(charts[0]) == 4 and sum(len(chart) for chart in charts[0]) > 40
+    levels = [chart for chart in charts[0] if "On the mark" in chart], [c for c in charts[1] if "On the mark" in c]
+    assert levels[0] and levels[0] != levels[1]
+    progress = [[chart for chart in side if "class" in chart] for side in charts]
+    assert progress[0] and progress[0] != progress[1]
+
+
+def drawn(book: bytes, folder: Path, office: str) -> list[list[str]]:
+    """Names, categories and values of the series of all charts, as a spreadsheet program has them after opening."""
+    recalculated(book, folder, office)
+    with zipfile.ZipFile(folder / "out" / "in.xlsx") as packed:
+        names = sorted(name for name in packed.namelist() if re.fullmatch(r"xl/charts/chart\d+\.xml", name))
+        return [re.findall(r"<c:v>([^<]*)</c:v>", packed.read(name).decode()) for name in names]
+
+
+def test_another_chosen_check_moves_the_charts(course, book, tmp_path, office):
+    """The chosen check stands in one cell; the deviations below follow it."""
+    changed = openpyxl.load_workbook(io.BytesIO(book))
+    changed["Charts"]["B3"] = "case: front diagonals: difference"
+    memory = io.BytesIO()
+    changed.save(memory)
+    frame = recalculated(memory.getvalue(), tmp_path, office)["Charts"]
+    rows = [line for _, line in frame.iterrows() if line[0] in {f"s{n}" for n in range(1, 9)} and line[1] != line[0]]
+    assert len(rows) == 8 and {(line[2], line[4], line[5], line[6]) for line in rows} == {(2, 0, 1, 2)}
 
 
 def test_every_formula_holds_its_value(book):
@@ -198,19 +272,19 @@ def test_every_formula_holds_its_value(book):
     ]
     assert len(found) > 300
     blank = [formulas[name][where].value for name, where, value in found if value is None]
-    assert all(re.match(r'=IF\(.*(""\)|"",.*)$', text) for text in blank), "only what says so itself may be empty"
+    assert all(re.match(r"=(IF|IFERROR|INDEX)\(", text) for text in blank), "only what says so itself may be empty"
     assert not [one for one in found if str(one[2]).startswith("#")]
 
 
 def test_readings_are_worked_out_of_the_sheet_of_readings(book):
-    """A reading on Checks is a formula over cells of Readings, for a size and for a fit."""
-    formulas = openpyxl.load_workbook(io.BytesIO(book))["Checks"]
-    heads = {cell.value: cell.column for cell in formulas[4]}
-    found = {
-        formulas.cell(row, heads["check id"]).value: formulas.cell(row, heads["reading"]).value
-        for row in range(5, formulas.max_row + 1)
-        if formulas.cell(row, heads["student"]).value == "s1"
-    }
+    """A reading on a stage's sheet is a formula over cells of Readings, for a size and for a fit."""
+    found = {}
+    for name in ("Case", "Frame"):
+        formulas = openpyxl.load_workbook(io.BytesIO(book))[name]
+        heads = {cell.value: cell.column for cell in formulas[4]}
+        for row in range(5, formulas.max_row + 1):
+            if formulas.cell(row, heads["student"]).value == "s1":
+                found[formulas.cell(row, heads["check id"]).value] = formulas.cell(row, heads["reading"]).value
     assert found["door.groove.width"] == "=AVERAGE(Readings!$G$5:$G$7)"
     assert found["door.rail.top.shoulder"].startswith("=Readings!$G$")
     assert found["case.case_square.front_diagonals"].startswith("=ABS((Readings!$G$")
