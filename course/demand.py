@@ -13,14 +13,14 @@ from course.course import Course
 from course.cutting.model import Grain
 from course.order_settings import OrderSettings, read_order_settings
 from course.plan import Match
-from course.quantities import Values
+from course.quantities import Origin, Values
 from course.readings import FROZEN
 from course.roster import Student
 from shared.handbook import spares
 from shared.handbook.tables import HardwoodThickness, table
 from shared.places import Place
 from shared.problems import Problem
-from shared.units import INCH, decimal
+from shared.units import INCH, SHOWN, decimal
 
 GRAIN = {"length": Grain.ALONG, "width": Grain.ACROSS, "none": Grain.FREE}
 """What a part of a kind may say of its grain: along its length, along its width, or either way."""
@@ -49,6 +49,8 @@ class StockGroup:
     """Sheet of `stock.csv` whose thickness the parts have; empty for boards and for sheets still to be bought."""
     rough: str
     """Boards by quarters, as `4/4`; empty for sheets."""
+    thick: str = ""
+    """Thickness of sheets to be bought, as printed, where a student has chosen another than the plan's."""
 
     @property
     def sheet(self) -> bool:
@@ -59,13 +61,13 @@ class StockGroup:
     def tag(self) -> str:
         """Short and unique, as `case sheet-A` or `frame 4/4 cherry`."""
         build = "veneered" if self.build == "veneered" else ""
-        words = (self.role, self.piece, self.rough, "" if self.piece else self.material, build, self.cut)
+        words = (self.role, self.piece, self.rough, "" if self.piece else self.material, build, self.cut, self.thick)
         return " ".join(word for word in words if word)
 
     @property
     def kind(self) -> str:
         """What it is and is for, as `birch plywood for the case`."""
-        words = " ".join(word for word in (self.rough, self.material, self.cut) if word)
+        words = " ".join(word for word in (self.rough, self.thick, self.material, self.cut) if word)
         return f"{words}{' (veneered)' if self.build == 'veneered' else ''} for the {self.role}"
 
     @property
@@ -263,7 +265,7 @@ def _need(course: Course, student: Student, values: Values, part: Part, problems
         problems.append(Problem("O010", assembly.place, says, "Write length, width or none in its kind."))
         return None
     thickness = values.number(f"{part.name}.thickness")
-    group = _group(student, values, part, thickness)
+    group = _group(course, student, values, part, thickness)
     if group is None:
         says = f"{title} ({part.label}) of {student.id} is {decimal(thickness, 1)} mm thick, more than any board gives"
         problems.append(Problem("O011", assembly.place, says, "Glue it up from thinner boards, or make it thinner."))
@@ -285,11 +287,14 @@ def rounded_up(value: Fraction, unit: str) -> Fraction:
     return -(-value // step) * step
 
 
-def _group(student: Student, values: Values, part: Part, thickness: Fraction) -> StockGroup | None:
+def _group(course: Course, student: Student, values: Values, part: Part, thickness: Fraction) -> StockGroup | None:
     role = part.stock
     material, build = str(values[f"stock.{role}.material"]), str(values[f"stock.{role}.build"])
     if build != "solid":
-        return StockGroup(role, material, build, "", student.pieces.get(role, ""), "")
+        piece, name = student.pieces.get(role, ""), f"stock.{role}.thickness"
+        chosen = not piece and values.origin(name) is Origin.CHOICE and values[name] != course.plan_values[name]
+        thick = SHOWN[course.text("units", "mm")].size(values.number(name)) if chosen else ""
+        return StockGroup(role, material, build, "", piece, "", thick)
     rough = rough_thickness(thickness)
     return StockGroup(role, material, build, str(values[f"stock.{role}.cut"]), "", rough.nominal) if rough else None
 

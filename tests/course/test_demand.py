@@ -305,3 +305,12 @@ def test_spares_follow_the_course_once_it_has_made_enough(course_of):
     )
     stated = replace(settings, own=frozenset({"scrap.rail"}))
     assert next(one for one in class_demand(course, stated).spares if one.part == "rail").scrap == Fraction(8, 100)
+
+
+def test_sheets_to_buy_are_counted_by_their_thickness(demand_of):
+    """A student who chose 15 mm gets sheets of their own; what a third one chose is the plan's and goes with the first."""
+    roster = "id,name,stock.case.thickness\ns1,Ada,\ns2,Bo,15\ns3,Cy,18\n"
+    groups = [group for group in demand_of(NOTHING_MORE, roster=roster).groups() if group.role == "case"]
+    assert [group.says for group in groups] == [
+        "birch plywood for the case", "15.0\u00a0mm birch plywood for the case",
+    ]  # fmt: skip
