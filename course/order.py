@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from course.alternatives import Alternative, alternatives
 from course.board_plans import BoardPlan, plan_boards
 from course.course import Course
 from course.cut_sheets import CutSheet
@@ -31,6 +32,8 @@ class Order:
     problems: tuple[Problem, ...]
     used: frozenset[str] = frozenset()
     """Sheets that were cut up before, by the instructor's word."""
+    alternatives: tuple[Alternative, ...] = ()
+    """What would save sheets."""
 
     @property
     def cut_sheets(self) -> tuple[CutSheet, ...]:
@@ -68,4 +71,8 @@ def plan_order(course: Course, told: Callable[[str], None] = lambda words: None)
             boards.append(plan_boards(course, settings, group, demand.of(group), problems))
     problems += [short_of(plan) for plan in sheets if plan.piece and plan.piece.measured and plan.buy]
     unique = sorted(dict.fromkeys(problems), key=lambda p: (p.place.sort_key, p.code, p.says))
-    return Order(course, settings, demand, tuple(sheets), tuple(boards), assigned, tuple(unique), frozenset(said.used))
+    told("what would save a sheet")
+    return Order(
+        course, settings, demand, tuple(sheets), tuple(boards), assigned, tuple(unique), frozenset(said.used),
+        alternatives(course, settings, said, demand, sheets),
+    )  # fmt: skip

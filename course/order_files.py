@@ -133,6 +133,8 @@ def _tables(order: Order) -> Iterator[tuple[str, Sequence[str], list[Sequence[st
     yield "Order", HEADINGS, rows
     spares = [(text(row.stock), row.count, text(row.why)) for row in spare_rows(order)]
     yield "Spares", ("Stock", "Spares", "Why"), spares
+    saving = [(text(one.stock), one.saves, text(one.says)) for one in order.alternatives]
+    yield "Alternatives", ("Stock", "Saves", "If"), saving
     names = {student.id: student.name for student in order.course.students}
     given = [(names[one.student], one.role, one.piece) for one in order.assigned]
     yield "Sheets given out", ("Student", "Stock", "Sheet"), given

@@ -336,7 +336,7 @@ def documents(order: Order) -> dict[str, Document]:
     rows: dict[str, tuple[str, str, dict[str, Any], bool]] = {
         "order": ("Order list", "order.md.j2", {
             "rows": order_rows(order), "spares": spare_rows(order), "total": total_cost(order),
-            "assigned": tuple(_assigned(order)), "problems": order.problems,
+            "alternatives": order.alternatives, "assigned": tuple(_assigned(order)), "problems": order.problems,
             "left": tuple(f"{left.id}" for left in left_over(order)),
         }, True),
         "layouts": ("Sheet layouts", "layouts.md.j2", {

@@ -330,3 +330,38 @@ def test_whatever_was_sawn_can_be_pinned(made):
     proof = Certificate(tuple((p, 0) for p, _ in planned), (), (("s", 0),), 0)
     assert tree is not None
     assert complaints(job, Plan((Layout("s", 1, tree),), proof, planned, cost=1)) == []
+
+
+# -- what would save a sheet ---------------------------------------------------------------------------------
+
+
+def test_fewer_spares_save_a_sheet_where_they_do(order_of):
+    """Spares and test pieces open a second sheet for one cabinet: said with how often the spares left are enough."""
+    stock = HEAD + SMALL.format(count=1, defects="")
+    order = order_of("test_pieces: {count: 0}\nsetup_blocks: {count: 0}\n", stock=stock, roster="id,name,piece.case\ns1,Ada,A\n")
+    assert case_of(order).buy == 1
+    (one,) = [a for a in order.alternatives if a.stock.endswith("for the case, A")]
+    assert one.saves == "1 sheet fewer to buy"
+    assert "0 instead of 1 spares of side" in one.says and "% of such classes" in one.says
+
+
+def test_a_student_who_swaps_saves_a_sheet(order_of):
+    """Two students on a sheet for one, none on a sheet for two: one of them swaps, which is planned before it is said."""
+    stock = HEAD + SMALL.format(count=1, defects="") + "B,case,birch plywood,,18.1,,2440,1220,,\n"
+    roster = "id,name,piece.case\ns1,Ada,A\ns2,Bo,A\ns3,Cy,B\n"
+    order = order_of(stock=stock, roster=roster)
+    assert [(p.group.piece, p.buy) for p in order.sheets if p.group.role == "case"] == [("A", 1), ("B", 0)]
+    assert [(a.saves, a.says) for a in order.alternatives] == [
+        ("1 sheet fewer to buy", "s1 swaps to B: their case parts change with its thickness"),
+    ]  # fmt: skip
+    after = order_of(stock=stock, roster=roster.replace("s1,Ada,A", "s1,Ada,B"))
+    assert sum(plan.buy for plan in after.sheets if plan.group.role == "case") == 0
+
+
+def test_nothing_is_offered_that_saves_nothing(order_of):
+    """One sheet for two cabinets: none could be saved. A student whose sides are cut does not swap."""
+    assert order_of(stock=ONE, roster=BOTH).alternatives == ()
+    stock = HEAD + SMALL.format(count=1, defects="") + "B,case,birch plywood,,18.1,,2440,1220,,\n"
+    roster = "id,name,piece.case\ns1,Ada,A\ns2,Bo,A\ns3,Cy,B\n"
+    order = order_of(stock=stock, roster=roster, marks=(("s1", "V-D", "cut"), ("s2", "V-D", "cut")))
+    assert order.alternatives == ()
