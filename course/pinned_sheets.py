@@ -9,11 +9,10 @@ from itertools import combinations
 
 from course.course import Course
 from course.cut_sheets import CutSheet
-from course.cutting.engine import plan_cutting
 from course.cutting.model import UNITS, Axis, Certificate, Cut, Grain, Job, Layout, Node, Offcut, Placed, Plan, Rect
 from course.cutting.model import Demand as Wanted
 from course.demand import Demand, Need, StockGroup
-from course.instructions import Pinned, PinnedPiece
+from course.instructions import Instructions, Pinned, PinnedPiece
 from course.order_settings import OrderSettings
 from course.sheet_jobs import Lot, kerf_of, sawn_sheet, stock_of, trim_in, wanted
 from course.sheets_on_hand import Sheet, trim_of, unit_of
@@ -32,31 +31,64 @@ class PinnedSheet:
     """Every part on it is cut already."""
 
 
-def pinned_sheet(
-    course: Course, settings: OrderSettings, demand: Demand, group: StockGroup, pin: Pinned, sheet: Sheet,
-    problems: list[Problem],
+@dataclass(frozen=True, slots=True)
+class Pins:
+    """The pins of one stock."""
+
+    layouts: tuple[PinnedSheet, ...]
+    sources: dict[str, str]
+    """Piece and the sheet it is to come from, wherever it lies there."""
+    closed: frozenset[str]
+    """Sheets that something unknown was cut from."""
+
+
+def pins_of(
+    course: Course, settings: OrderSettings, demand: Demand, group: StockGroup, said: Instructions,
+    have: Sequence[Sheet], problems: list[Problem],
+) -> Pins:  # fmt: skip
+    """The pins to a stock's sheets; what cannot be kept is told, and its pieces are planned with the others."""
+    layouts, sources, closed = [], {}, set()
+    done = {need.name for need in demand.done}
+    for pin in said.pinned:
+        sheet = next((sheet for sheet in have if sheet.name == pin.sheet), None)
+        pieces = list(_pieces(demand, group, pin, problems)) if sheet else []
+        placed = [piece for piece, _ in pieces if piece.at is not None]
+        if sheet is None or not pieces:
+            continue
+        if placed and len(placed) < len(pieces):
+            says = f"some pieces pinned to '{pin.sheet}' have a place, and some have none"
+            problems.append(Problem("O034", pin.place, says, "Give every piece its place, or none."))
+        elif placed:
+            layout = _pinned_sheet(course, settings, group, pin, pieces, sheet, done, problems)
+            layouts += [layout] if layout else []
+        elif any(need.name in done for _, need in pieces):
+            closed.add(pin.sheet)
+            says = (
+                f"pieces pinned to '{pin.sheet}' are cut, and nobody can tell what is left of it without their places"
+            )
+            do = "It counts as used up; enter what is left of it in stock.csv."
+            problems.append(Problem("O037", pin.place, says, do, False))
+        else:
+            sources |= {need.name: pin.sheet for _, need in pieces}
+    return Pins(tuple(layouts), sources, frozenset(closed))
+
+
+def _pinned_sheet(
+    course: Course, settings: OrderSettings, group: StockGroup, pin: Pinned,
+    pieces: Sequence[tuple[PinnedPiece, Need]], sheet: Sheet, done: set[str], problems: list[Problem],
 ) -> PinnedSheet | None:  # fmt: skip
-    """The layout of a pin; None when it cannot be sawn, which is told, and its pieces are planned with the others."""
-    pieces = list(_pieces(demand, group, pin, problems))
-    if not pieces:
-        return None
+    """The layout of a pin; None when it cannot be sawn, which is told."""
     needs = tuple(need for _, need in pieces)
-    placed = [piece for piece, _ in pieces if piece.at is not None]
-    if placed and len(placed) < len(pieces):
-        says = f"some pieces pinned to '{pin.sheet}' have a place, and some have none"
-        problems.append(Problem("O034", pin.place, says, "Give every piece its place, or none."))
-        return None
     unit, trim = UNITS[unit_of(course)], trim_in(settings, UNITS[unit_of(course)])
     stock = stock_of(sheet, unit, trim_of(settings), 1, 1)
     job = Job((stock,), wanted(needs, unit), kerf_of(course), trim)
-    plan = _as_pinned(job, pin, pieces, unit, problems) if placed else _together(job, pin, problems)
+    plan = _as_pinned(job, pin, pieces, unit, problems)
     if plan is None:
         return None
     cut = sawn_sheet(course, settings, group, needs, job, plan.layouts[0], sheet)
     own = [need for need in needs if need.student]
-    done = {need.name for need in demand.done}
     return PinnedSheet(
-        sheet, replace(cut, note="pinned"), Lot(job, plan, f"{pin.sheet}, pinned"), needs,
+        sheet, replace(cut, note="pinned"), Lot(job, plan, "pinned"), needs,
         bool(own) and all(need.name in done for need in own),
     )  # fmt: skip
 
@@ -78,17 +110,6 @@ def _pieces(
             problems.append(Problem("O035", piece.place, says, do))
         else:
             yield piece, need
-
-
-def _together(job: Job, pin: Pinned, problems: list[Problem]) -> Plan | None:
-    """The pieces on the one sheet, wherever they go."""
-    plan = plan_cutting(job)
-    if plan.used == 1 and not plan.problems:
-        return plan
-    names = ", ".join(piece.name for piece in pin.pieces)
-    says = f"'{pin.sheet}' does not give all that is pinned to it: {names}"
-    problems.append(Problem("O035", pin.place, says, "Pin fewer pieces to it; until then all are planned freely."))
-    return None
 
 
 def _as_pinned(

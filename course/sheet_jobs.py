@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from types import MappingProxyType
 
 from course.course import Course
 from course.cut_sheets import CutSheet, Sawing
@@ -28,6 +29,8 @@ from course.order_settings import OrderSettings
 from course.sheets_on_hand import Sheet, trim_of, unit_of
 from shared.units import decimal
 
+NONE: Mapping[str, str] = MappingProxyType({})
+"""Nothing is pinned."""
 SQUARE_DECIMETRE = 10_000
 """What sheets of several sizes without prices are compared by. [mm^2]"""
 
@@ -88,29 +91,36 @@ def sheets_in_words(count: int) -> str:
 
 def planned(
     course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need], have: Sequence[Sheet],
-    sale: Sequence[Sheet], when: str = "",
+    sale: Sequence[Sheet], when: str = "", sources: Mapping[str, str] = NONE,
 ) -> tuple[Lot, tuple[tuple[Sheet, CutSheet], ...]]:  # fmt: skip
     """The layouts of some pieces: from the sheets on hand when they are enough, else with the fewest or cheapest more.
 
     Every need must fit on one of the sheets. What is for sale is not looked at while the sheets on hand do.
 
+    Args:
+        when: What the lot is called.
+        sources: Pieces that must come from one sheet, and its name.
+
     Returns:
         The lot, and each sheet with how it is cut; those of one size for sale are told apart by a number.
     """
+    pins = {need.name: sources[need.name] for need in needs if need.name in sources}
+    named = frozenset(pins.values())
+    area = sum((need.length * need.width for need in needs), Fraction(0))
     lot = None
-    if sale and _all_alike([*have, *sale]):
-        lot = _solved(course, settings, needs, (), sale, when)
-    elif have and (not sale or _area(needs) <= sum(sheet.area for sheet in have)):
-        lot = _solved(course, settings, needs, have, (), when)
+    if sale and not pins and _all_alike([*have, *sale]):
+        lot = _solved(course, settings, needs, [], sale, when, pins)
+    elif have and (not sale or area <= sum(sheet.area for sheet in have)):
+        lot = _solved(course, settings, needs, _alike(have, named), (), when, pins)
     if sale and (lot is None or lot.plan.problems):
-        lot = _solved(course, settings, needs, have, sale, when)
+        lot = _solved(course, settings, needs, _alike(have, named), sale, when, pins)
     assert lot is not None
-    return lot, tuple(_sawn(course, settings, group, needs, lot, have, sale))
+    return lot, tuple(_sawn(course, settings, group, needs, lot, have, sale, named))
 
 
 def _all_alike(sheets: Sequence[Sheet]) -> bool:
     """Whether it makes no difference which of them is cut."""
-    return len(_alike(sheets)) == 1 and not sheets[0].sawn and not sheets[0].defects
+    return len(_alike(sheets, frozenset())) == 1 and not sheets[0].sawn and not sheets[0].defects
 
 
 def _area(needs: Sequence[Need]) -> Fraction:
@@ -118,11 +128,11 @@ def _area(needs: Sequence[Need]) -> Fraction:
 
 
 def _solved(
-    course: Course, settings: OrderSettings, needs: Sequence[Need], have: Sequence[Sheet], sale: Sequence[Sheet],
-    when: str,
+    course: Course, settings: OrderSettings, needs: Sequence[Need], have: Sequence[Sequence[Sheet]],
+    sale: Sequence[Sheet], when: str, pins: Mapping[str, str],
 ) -> Lot:  # fmt: skip
     """With sheets for sale, those on hand cost nothing."""
-    priced = sale or have
+    priced = sale or [alike[0] for alike in have]
     money = bool(sale) and len({sheet.price for sheet in sale}) > 1 and all(sheet.price for sheet in sale)
     one_size = len({(sheet.length, sheet.width) for sheet in priced}) == 1
 
@@ -133,18 +143,20 @@ def _solved(
 
     unit, trim = UNITS[unit_of(course)], trim_of(settings)
     stock = []
-    for alike in _alike(have):
+    for alike in have:
         stock.append(stock_of(alike[0], unit, trim, 0 if sale else cost(alike[0]), len(alike)))
     stock += [stock_of(sheet, unit, trim, cost(sheet), None) for sheet in sale]
-    job = Job(tuple(stock), wanted(needs, unit), kerf_of(course), trim_in(settings, unit))
+    job = Job(tuple(stock), wanted(needs, unit, pins), kerf_of(course), trim_in(settings, unit))
     return Lot(job, plan_cutting(job), when, money)
 
 
-def _alike(sheets: Sequence[Sheet]) -> list[list[Sheet]]:
-    """Sheets that are the same for the planner, in the order of the first of each."""
+def _alike(sheets: Sequence[Sheet], named: frozenset[str]) -> list[list[Sheet]]:
+    """Sheets that are the same for the planner, in the order of the first of each; those named by pins are alone."""
     found: dict[tuple, list[Sheet]] = {}
     for sheet in sheets:
-        found.setdefault((sheet.length, sheet.width, sheet.sawn, sheet.defects), []).append(sheet)
+        found.setdefault(
+            (sheet.length, sheet.width, sheet.sawn, sheet.defects, sheet.name in named and sheet.name), []
+        ).append(sheet)
     return list(found.values())
 
 
@@ -159,11 +171,14 @@ def trim_in(settings: OrderSettings, unit: Fraction) -> Trim:
     return Trim(rounded_up(ends, unit), rounded_up(edges, unit))
 
 
-def wanted(needs: Sequence[Need], unit: Fraction) -> tuple[Wanted, ...]:
-    """The pieces in whole units."""
+def wanted(needs: Sequence[Need], unit: Fraction, pins: Mapping[str, str] = NONE) -> tuple[Wanted, ...]:
+    """The pieces in whole units, with the sheet that each must come from."""
     return tuple(
-        Wanted(n.name, rounded_up(n.length, unit), rounded_up(n.width, unit), 1, n.grain, place=n.place) for n in needs
-    )
+        Wanted(
+            n.name, rounded_up(n.length, unit), rounded_up(n.width, unit), 1, n.grain, pins.get(n.name, ""), n.place
+        )
+        for n in needs
+    )  # fmt: skip
 
 
 def stock_of(sheet: Sheet, unit: Fraction, trim: tuple[Fraction, Fraction], cost: int, count: int | None) -> Stock:
@@ -183,10 +198,10 @@ def stock_of(sheet: Sheet, unit: Fraction, trim: tuple[Fraction, Fraction], cost
 
 def _sawn(
     course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need], lot: Lot,
-    have: Sequence[Sheet], sale: Sequence[Sheet],
+    have: Sequence[Sheet], sale: Sequence[Sheet], named: frozenset[str],
 ) -> Iterator[tuple[Sheet, CutSheet]]:  # fmt: skip
     """Each sheet by its own name, with how it is cut."""
-    names = {alike[0].name: list(alike) for alike in _alike(have)}
+    names = {alike[0].name: list(alike) for alike in _alike(have, named)}
     bought = {sheet.name: sheet for sheet in sale}
     layouts = [layout for layout in lot.plan.layouts for _ in range(layout.copies)]
     counts = {name: sum(1 for layout in layouts if layout.stock == name) for name in bought}

@@ -12,7 +12,7 @@ from course.cutting.model import Grain
 from course.demand import Demand, Need, StockGroup
 from course.instructions import Instructions
 from course.order_settings import OrderSettings
-from course.pinned_sheets import PinnedSheet, pinned_sheet
+from course.pinned_sheets import pins_of
 from course.sheet_jobs import Lot, planned, sheets_in_words
 from course.sheets_on_hand import Sheet, for_sale, on_hand, sheets_of, trim_of, usable
 from course.stock import Piece
@@ -64,7 +64,7 @@ class SheetPlan:
     @property
     def how_good(self) -> str:
         """How near the layouts are to the best there could be, in words."""
-        pinned = [lot for lot in self.lots if lot.plan.how == "pinned" or lot.when.endswith("pinned")]
+        pinned = [lot for lot in self.lots if lot.when == "pinned"]
         words = [f"{sheets_in_words(len(pinned))} as pinned"] if pinned else []
         words += [lot.how_good for lot in self.lots if lot not in pinned]
         return "; ".join(words) or "nothing could be planned"
@@ -86,9 +86,11 @@ def plan_sheets(
         problems.append(Problem("O013", piece.place, says, "Write both in stock.csv, the length along the grain."))
         return None
     have = list(on_hand(course, said, group, taken))
-    pinned = list(_pinned(course, settings, demand, group, said, have, problems))
+    pins = pins_of(course, settings, demand, group, said, have, problems)
+    pinned, sources = pins.layouts, dict(pins.sources)
     fixed = {need.name for one in pinned for need in one.needs}
-    left = [sheet for sheet in have if sheet.name not in {one.sheet.name for one in pinned}]
+    gone = {one.sheet.name for one in pinned} | pins.closed
+    left = [sheet for sheet in have if sheet.name not in gone]
     left = list(usable(course, settings, left, needs, problems))
     sale = for_sale(course, settings, group)
     sizes = _sizes([*left, *sale])
@@ -97,8 +99,10 @@ def plan_sheets(
     rests = [rest for sheet in cut_up for rest in rests_of(sheet)]
     lots = [one.lot for one in pinned if not one.done]
     sheets: list[tuple[Sheet, CutSheet]] = [(one.sheet, one.cut) for one in pinned if not one.done]
-    for when, some in _in_time(open_needs, said):
-        lot, found = planned(course, settings, group, some, [*rests, *left], sale, when)
+    for when, some in _in_time(open_needs, said, sources):
+        later = {sources[need.name] for need in open_needs if need.name in sources and need not in some}
+        free = [*rests, *(sheet for sheet in left if sheet.name not in later)]
+        lot, found = _kept_to_pins(course, settings, said, group, some, free, sale, when, sources, problems)
         problems += lot.plan.problems
         lots.append(lot)
         sheets += [(sheet, replace(cut, note=when)) for sheet, cut in found]
@@ -107,7 +111,7 @@ def plan_sheets(
         rests += [rest for _, cut in found for rest in rests_of(cut)]
         left = [sheet for sheet in left if sheet.name not in used]
     mine = {sheet.name for sheet in have}
-    taken |= {sheet.name for sheet, _ in sheets if sheet.name in mine} | {sheet.name for sheet in cut_up}
+    taken |= {sheet.name for sheet, _ in sheets if sheet.name in mine} | {sheet.name for sheet in cut_up} | pins.closed
     return SheetPlan(
         group, piece, _thickness(piece, needs), tuple(lots), tuple(cut for _, cut in sheets), len(have),
         tuple(_bought(sale, sheets)), cut_up,
@@ -118,21 +122,33 @@ def _thickness(piece: Piece | None, needs: Sequence[Need]) -> Fraction:
     return piece.mean_thickness if piece and piece.measured else needs[0].thickness
 
 
-def _pinned(
-    course: Course, settings: OrderSettings, demand: Demand, group: StockGroup, said: Instructions,
-    have: Sequence[Sheet], problems: list[Problem],
-) -> Iterator[PinnedSheet]:  # fmt: skip
-    """The pins of this stock's sheets that can be kept."""
-    for pin in said.pinned:
-        sheet = next((sheet for sheet in have if sheet.name == pin.sheet), None)
-        found = sheet and pinned_sheet(course, settings, demand, group, pin, sheet, problems)
-        if found:
-            yield found
+def _kept_to_pins(
+    course: Course, settings: OrderSettings, said: Instructions, group: StockGroup, needs: Sequence[Need],
+    have: Sequence[Sheet], sale: Sequence[Sheet], when: str, sources: dict[str, str], problems: list[Problem],
+) -> tuple[Lot, tuple[tuple[Sheet, CutSheet], ...]]:  # fmt: skip
+    """The layouts with every piece from the sheet it is pinned to; a pin that cannot be kept is told and left out."""
+    while True:
+        lot, found = planned(course, settings, group, needs, have, sale, when, sources)
+        made = dict(lot.plan.planned)
+        missing = sorted({sources[n.name] for n in needs if n.name in sources and n.name not in made})
+        if not missing:
+            return lot, found
+        pin = next(pin for pin in said.pinned if pin.sheet == missing[0])
+        names = [piece.name for piece in pin.pieces if piece.name in sources]
+        says = f"'{pin.sheet}' does not give all that is pinned to it: {', '.join(names)}"
+        do = "Pin fewer pieces to it; until then all are planned freely."
+        problems.append(Problem("O035", pin.place, says, do))
+        for name in names:
+            del sources[name]
 
 
-def _in_time(needs: Sequence[Need], said: Instructions) -> Iterator[tuple[str, list[Need]]]:
-    """Today's pieces, then the others."""
-    first = [n for n in needs if said.is_today(n.student, [part.label for part in n.parts])]
+def _in_time(
+    needs: Sequence[Need], said: Instructions, sources: dict[str, str]
+) -> Iterator[tuple[str, list[Need]]]:  # fmt: skip
+    """Today's pieces, with what is pinned to the same sheets, then the others."""
+    today = {n.name for n in needs if said.is_today(n.student, [part.label for part in n.parts])}
+    opened = {sources[name] for name in today if name in sources}
+    first = [need for need in needs if need.name in today or sources.get(need.name) in opened]
     if first:
         yield "today", first
     rest = [need for need in needs if need not in first]
@@ -202,13 +218,12 @@ def enough(
     needs, piece = demand.of(group), course.stock[group.piece]
     closed = {*said.forbidden, *said.used}
     have = [sheet for sheet in sheets_of(piece) if sheet.name not in closed]
-    pinned = {one.sheet for one in said.pinned}
     have = list(usable(course, settings, have, needs, []))
     if sum((need.length * need.width for need in needs), Fraction(0)) > sum(sheet.area for sheet in have):
         return False
     if not have or not all(fits(course, settings, need, group, _sizes(have), []) for need in needs):
         return False
-    if pinned & {sheet.name for sheet in have}:
+    if {one.sheet for one in said.pinned} & {sheet.name for sheet in have}:
         plan = plan_sheets(course, settings, said, demand, group, set(), [])
         return plan is not None and not plan.buy
     lot, _ = planned(course, settings, group, needs, have, ())
