@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from course.course import Course
-from course.cut_sheets import CutSheet
+from course.cut_sheets import Area, CutSheet
 from course.cutting.model import Grain
 from course.demand import Demand, Need, StockGroup
 from course.instructions import Instructions
@@ -160,12 +160,16 @@ def rests_of(sheet: CutSheet) -> Iterator[Sheet]:
     """What is kept of a sheet that is cut, as sheets with sawn edges."""
     for number, area in enumerate(sheet.kept, 1):
         name = f"rest {number} of {sheet.name}" if len(sheet.kept) > 1 else f"rest of {sheet.name}"
-        flaws = tuple(
-            replace(d, x=d.x - area.x, y=d.y - area.y) for d in sheet.defects
-            if d.x < area.x + area.length and area.x < d.x + d.length
-            and d.y < area.y + area.width and area.y < d.y + d.width
-        )  # fmt: skip
+        flaws = tuple(flaw for defect in sheet.defects if (flaw := _within(area, defect)))
         yield Sheet(name, area.length, area.width, flaws, sawn=True)
+
+
+def _within(area: Area, defect: Area) -> Area | None:
+    """The share of a defect that lies in an area, seen from its corner."""
+    x, y = max(area.x, defect.x), max(area.y, defect.y)
+    length = min(area.x + area.length, defect.x + defect.length) - x
+    width = min(area.y + area.width, defect.y + defect.width) - y
+    return Area(x - area.x, y - area.y, length, width) if length > 0 and width > 0 else None
 
 
 def _bought(sale: Sequence[Sheet], sheets: Sequence[tuple[Sheet, CutSheet]]) -> Iterator[Bought]:

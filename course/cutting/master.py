@@ -32,6 +32,7 @@ class Pricing(Protocol):
     rungs: int
     counted: bool
     quick: bool
+    kerf: int
     grids: tuple[int, ...]
 
     def columns(self, worth: Sequence[int], rung: int, left: Sequence[int]) -> list[tuple[int, int, Recipe]]:

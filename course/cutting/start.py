@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from fractions import Fraction
 
 import rectpack
 
-from course.cutting.model import Axis
+from course.cutting.model import Axis, Rect
 from course.cutting.prepare import Blank, Prepared
-from course.cutting.recipe import Recipe, Shape
+from course.cutting.recipe import Recipe, Shape, shapes_in
 
 RULES = tuple(
     getattr(rectpack, f"Guillotine{fit}{split}")
@@ -101,3 +102,119 @@ def _gap(boxes: Sequence[Box], axis: Axis, corner: int) -> int | None:
             return reached
         reached = max(reached, end)
     return None
+
+
+def sheet_by_sheet(job: Prepared, left: Sequence[int], kerf: int) -> Iterator[list[tuple[int, Recipe]]]:
+    """For a third of the rules: stock and recipe of each piece that is cut, filled one after the other.
+
+    For what `portfolio` leaves out: several sizes, stock that is limited or has defects, and parts that must come from
+    one stock, which are placed on it first. Cheap stock is filled first; what does not fit anywhere is left uncut.
+    """
+    if sum(left) > MOST_PARTS:
+        return
+    for rule in RULES[::3]:
+        for order in ORDERS:
+            for way in (0, -1):
+                for first in Axis:
+                    yield _filled(job, left, kerf, rule, order, way, first)
+
+
+def _filled(
+    job: Prepared, left: Sequence[int], kerf: int, rule: type, order: object, way: int, first: Axis
+) -> list[tuple[int, Recipe]]:
+    """Sheets one after the other, until everything is cut or no sheet takes anything."""
+    waiting, found = list(left), []
+    for number in _cheapest_first(job):
+        blank = job.blanks[number]
+        chosen = {item: shapes[way] for item, shapes in _ways(job, blank).items()}
+        most = sum(waiting) if blank.stock.on_hand is None else blank.stock.on_hand
+        for _ in range(most):
+            recipe = _filled_one(job, blank, chosen, waiting, kerf, rule, order, first)
+            if recipe is None:
+                break
+            found.append((number, recipe))
+            for shape in shapes_in(recipe):
+                waiting[job.shapes[shape].item] -= 1
+    return found
+
+
+def _cheapest_first(job: Prepared) -> list[int]:
+    """Stock by its price for an area; of equal ones those that something must come from first."""
+    blanks = job.blanks
+    free = set.intersection(*(set(blank.shapes) for blank in blanks))
+    own = [len(set(blank.shapes) - free) for blank in blanks]
+    price = [Fraction(blank.stock.cost, blank.length * blank.width) for blank in blanks]
+    return sorted(range(len(blanks)), key=lambda n: (price[n], blanks[n].stock.on_hand is None, -own[n], n))
+
+
+def _filled_one(
+    job: Prepared, blank: Blank, chosen: Mapping[int, int], waiting: Sequence[int], kerf: int, rule: type,
+    order: object, first: Axis,
+) -> Recipe:  # fmt: skip
+    """One piece of stock with as many of the waiting parts as a rule places, those of no other stock first."""
+    others = [other for other in job.blanks if other is not blank]
+    wanted = [shape for item, shape in chosen.items() for _ in range(waiting[item])]
+    alone = {shape for shape in chosen.values() if not any(shape in other.shapes for other in others)}
+    sizes = {shape: (job.shapes[shape].length, job.shapes[shape].width) for shape in wanted}
+    ordered = order([(*sizes[shape], shape) for shape in wanted])
+    packer = rectpack.newPacker(
+        mode=rectpack.PackingMode.Online, bin_algo=rectpack.PackingBin.BFF, pack_algo=rule, rotation=False
+    )
+    split = _split(0, 0, blank.length, blank.width, blank.defects, kerf, first)
+    plates = list(_clear_plates(split))
+    for plate in plates:
+        packer.add_bin(plate[2], plate[3], bid=plate)
+    for length, width, shape in sorted(ordered, key=lambda rect: rect[2] not in alone):
+        packer.add_rect(length, width, rid=shape)
+    recipes: dict[tuple, Recipe] = {}
+    for bin_ in packer:
+        boxes = sorted((r.x, r.y, r.x + r.width, r.y + r.height, r.rid) for r in bin_)
+        recipes[bin_.bid] = sawn(boxes) if boxes else None
+    return _assembled(split, recipes)
+
+
+Split = None | tuple
+"""A plate (x, y, length, width) that touches no defect, nothing, or a split (axis, where, first, second)."""
+
+
+def _split(x: int, y: int, length: int, width: int, defects: Sequence[Rect], kerf: int, first: Axis) -> Split:
+    """Cuts along the edges of defects until the plates are clear, those of one axis first where they can be."""
+    inside = [
+        d for d in defects
+        if d.x < x + length - kerf and d.x + d.length > x and d.y < y + width - kerf and d.y + d.width > y
+    ]  # fmt: skip
+    if not inside:
+        return (x, y, length, width) if length > kerf and width > kerf else None
+    for axis in (first, first.other):
+        start, end = ((x, x + length), (y, y + width))[axis]
+        for defect in inside:
+            near, size = (defect.x, defect.length) if axis is Axis.CROSSCUT else (defect.y, defect.width)
+            for edge in (near + kerf, max(near + size, start + kerf + 1)):
+                if not start + kerf < edge < end:
+                    continue
+                if axis is Axis.CROSSCUT:
+                    plates = (x, y, edge - x, width), (edge, y, x + length - edge, width)
+                else:
+                    plates = (x, y, length, edge - y), (x, edge, length, y + width - edge)
+                return (axis, edge - start, *(_split(*plate, inside, kerf, first) for plate in plates))
+    return None
+
+
+def _is_cut(split: Split) -> bool:
+    return split is not None and isinstance(split[0], Axis)
+
+
+def _clear_plates(split: Split) -> Iterator[tuple]:
+    if _is_cut(split):
+        yield from _clear_plates(split[2])
+        yield from _clear_plates(split[3])
+    elif split is not None:
+        yield split
+
+
+def _assembled(split: Split, recipes: Mapping[tuple, Recipe]) -> Recipe:
+    """The recipe of the whole piece of stock; None when nothing is cut from it."""
+    if not _is_cut(split):
+        return recipes.get(split) if split else None
+    one, two = _assembled(split[2], recipes), _assembled(split[3], recipes)
+    return None if one is None and two is None else (split[0], split[1], one, two)

@@ -13,7 +13,7 @@ import numpy as np
 
 from course.cutting.highs import quiet_solver
 from course.cutting.master import EPS, MISSING, Master
-from course.cutting.start import portfolio
+from course.cutting.start import portfolio, sheet_by_sheet
 
 DIVES = 10
 RESTS = (6, 4, 2)
@@ -178,6 +178,7 @@ def _solved(master: Master, kept: Sequence[int], best: Answer) -> Sequence[float
 
 def tries(master: Master, best: Answer) -> Answer:
     """Quick placing rules on all parts, then on what dives leave at their end; all layouts are kept as patterns."""
+    best = _one_by_one(master, best)
     largest = max(blank.length * blank.width for blank in master.job.blanks)
     starts = [(Counter(), list(master.demand))]
     for rest in RESTS:
@@ -186,6 +187,21 @@ def tries(master: Master, best: Answer) -> Answer:
                 return best
             uses, left = starts.pop() if starts else _dive(master, number, rest * largest, reprice=False)
             best = _placed(master, best, uses, left)
+    return best
+
+
+def _one_by_one(master: Master, best: Answer) -> Answer:
+    """The best answer when stock of several kinds, limits or defects is filled piece by piece."""
+    blanks = master.job.blanks
+    if len(blanks) == 1 and not blanks[0].defects:
+        return best
+    for sheets in sheet_by_sheet(master.job, master.demand, master.pricing.kerf):
+        if best.cost <= master.bound:
+            break
+        found = Counter(master.add(stock, recipe) for stock, recipe in sheets)
+        answer = answer_of(master, found, "placing rules")
+        if answer.cost < best.cost and _in_stock(master, found):
+            best = answer
     return best
 
 

@@ -362,3 +362,19 @@ def test_a_stick_gives_parts_of_its_own_section():
     plan = plan_cutting(job)
     assert "E010: the part 'leg' has not the section of any stock" in str(plan.problems[0])
     assert plan.planned == (("rail", 1),) and complaints(job, plan) == []
+
+
+def test_a_damaged_sheet_and_pinned_parts_are_filled_piece_by_piece():
+    """Two sheets, one with a bad corner, 40 single parts of five sizes, four of them pinned to it: no third is bought."""
+    sizes = ((605, 205), (380, 205), (372, 190), (150, 90), (300, 100))
+    demand = tuple(
+        Demand(f"p{n}", *sizes[n % 5], 1, Grain.ALONG, pin="worn" if n in (0, 5, 10, 15) else "") for n in range(40)
+    )
+    stock = (
+        sheet(2440, 1220, cost=1), Stock("worn", 2440, 1220, 0, 1, (Rect(2240, 1000, 200, 220),)),
+        Stock("sound", 2440, 1220, 0, 1),
+    )  # fmt: skip
+    job = Job(stock, demand, kerf=3, trim=Trim(10, 10))
+    plan = plan_cutting(job)
+    assert complaints(job, plan) == []
+    assert {layout.stock for layout in plan.layouts} <= {"worn", "sound"} and plan.proven

@@ -114,7 +114,7 @@ def test_a_fence_setting_serves_all_sheets_at_once(order):
     row = next(row for row in fence_rows(order) if row.setting == "205.0")
     steps: list[CutStep] = [s for sheet in order.cut_sheets for s in sheet.steps if s.rip and s.setting == 205]
     assert (row.cut, row.count) == ("rip, along the sheet", len(steps))
-    assert "sheet-A; extra sheet-A" in row.sheets and "sheet-B; extra sheet-B" in row.sheets
+    assert "sheet-A 1; sheet-A 2" in row.sheets and "sheet-B; extra sheet-B" in row.sheets
 
 
 def test_one_stop_names_its_students_and_parts(order):
@@ -131,7 +131,7 @@ def test_a_kit_holds_every_blank_of_one_student_and_nobody_elses(order):
     found = kits(order)
     assert [len(kit.rows) for kit in found[:-1]] == [18] * 13
     assert found[0].title == "Ada Fenwick (s01)"
-    assert {row.comes_from.split(",")[0] for row in found[0].rows} == {"sheet-A", "frame-1", "panel-1"}
+    assert {row.comes_from.split(",")[0] for row in found[0].rows} == {"sheet-A 1", "sheet-A 2", "frame-1", "panel-1"}
     assert len(found[-1].rows) == sum(1 for need in order.demand.needs if not need.student)
 
 
@@ -205,15 +205,14 @@ def test_the_workbook_holds_texts_and_no_formulas(order):
 
 def test_a_price_gives_a_cost(demo_folder):
     """One more sheet at 89.5 costs 89.50; lines without a price are counted."""
-    stock = (demo_folder / "stock.csv").read_text("utf-8").splitlines()
-    stock = [stock[0] + ",price", stock[1] + ",89.5", *(line + "," for line in stock[2:])]
-    (demo_folder / "stock.csv").write_text("\n".join(stock) + "\n", "utf-8")
+    stock = (demo_folder / "stock.csv").read_text("utf-8")
+    (demo_folder / "stock.csv").write_text(stock.replace(",71.50,", ",89.5,"), "utf-8")
     from course.order_files import order_rows, total_cost
 
     made = plan_order(read_course(demo_folder))
-    assert (order_rows(made)[0].price, order_rows(made)[0].cost) == ("89.50", "89.50")
-    assert total_cost(made) == "Together 89.50, and 4 more lines without a price."
-    assert made.sheets[0].bought[0].price == Fraction("89.5")
+    assert (order_rows(made)[1].price, order_rows(made)[1].cost) == ("89.50", "89.50")
+    assert total_cost(made) == "Together 89.50, and 3 more lines without a price."
+    assert made.sheets[1].bought[0].price == Fraction("89.5")
 
 
 def test_the_command_writes_the_same_papers_every_time(demo_folder):
