@@ -67,6 +67,8 @@ class Course:
     """Machines of the shop that no student may use (`shop: {forbidden: [dado set]}`)."""
     hand_only: tuple[str, ...] = ()
     """Operations, by name or title, that the shop allows by hand alone (`shop: {hand_only: [cut dadoes]}`)."""
+    prepared: tuple[str, ...] = ()
+    """Operations whose parts the students are given ready-made (`shop: {prepared: [rip to width]}`)."""
     planned: dict[str, tuple[Text, ...]] = field(default_factory=dict)
     """Operations of each session as written under `plan`, by the number of the session; empty without it."""
     made: tuple[MadeBy, ...] = ()
@@ -298,7 +300,8 @@ def read_course(folder: Path) -> Course:
         folder, title, f"{top.text('id', _slug(title))} r{revision}", top.text("term"), top.text("instructor"), paper,
         top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
         _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
-        _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"), planned,
+        _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"),
+        _words(top.get("shop"), "prepared"), planned,
         tuple(made),
     )  # fmt: skip
     return _proved(course)
@@ -385,7 +388,7 @@ def _words(node: object, key: str) -> tuple[str, ...]:
 
 def _are_machines(shop: object, machines: tuple[str, ...], problems: list[Problem]) -> None:
     """What is forbidden is a machine of the shop, spelled as there: a slip would allow it."""
-    for key in ("forbidden", "hand_only"):
+    for key in ("forbidden", "hand_only", "prepared"):
         node = shop.get(key) if isinstance(shop, Mapping) else None
         if node is not None and not isinstance(node, Items):
             do = f"Write `{key}: [one, two]`."

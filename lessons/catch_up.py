@@ -1,7 +1,6 @@
 """What a student who missed a session has to catch up: demonstrations, own work, numbers, and what releases it.
 
-What was done in a session stands under `plan` in `course.yaml`; without it the sheets are spread evenly over the
-sessions. A page speaks of one student alone; of the others it knows what most of them set, and no name.
+A page speaks of one student alone; of the others it knows what most of them set, and no name.
 """
 
 from __future__ import annotations
@@ -15,15 +14,15 @@ from math import ceil
 from course.course import Course
 from course.quantities import Origin
 from course.roster import Student
+from lessons.class_flow import ClassFlow, next_slots, outlook
 from lessons.handout import OperationPage, operation_page
 from lessons.operation import Route
 from lessons.packet import Lessons
 from lessons.route import choose
 from lessons.sequence import Work
+from lessons.sessions import missed_by, sheets_of
 from lessons.setups import SetupNumber, readings, setup_numbers
 from rubrics.sheet import FitRow, fit_rows
-from shared.places import Place
-from shared.problems import Problem, meant
 from shared.render.document import Document
 from shared.render.tree import render_tree
 
@@ -84,44 +83,16 @@ class Missed:
     """Of the work that is not done yet, an estimate."""
 
 
-def session_number(course: Course, text: str) -> int | None:
-    """The number of a session given by number or date; None when there is no such session."""
-    known = {str(number): number for number in range(1, len(course.sessions) + 1)}
-    return (known | {date: number for number, date in enumerate(course.sessions, 1)}).get(text)
-
-
-def sheets_of(course: Course, lessons: Lessons, session: int) -> tuple[int, ...]:
-    """Numbers of the sheets that are worked on in a session."""
-    if course.planned:
-        named = lessons.named()
-        wanted = (named.get(item.text.strip().lower()) for item in course.planned.get(str(session), ()))
-        return tuple(dict.fromkeys(number for number in wanted if number))
-    count, sessions = len(lessons.sheets), len(course.sessions)
-    return tuple(range((session - 1) * count // sessions + 1, session * count // sessions + 1))
-
-
-def session_problems(course: Course, lessons: Lessons) -> Iterator[Problem]:
-    """Operations planned for a session that the cabinet does not need, and absences from sessions there are not."""
-    names = [sheet[0].operation.name for sheet in lessons.sheets]
-    for items in course.planned.values():
-        for item in items:
-            if item.text.strip().lower() not in lessons.named():
-                says = f"plan names '{item.text}', and this cabinet has no such operation"
-                yield Problem("L050", item.place, says, meant(item.text, names))
-    for student in course.students:
-        for text in student.absent:
-            if session_number(course, text) is None:
-                says = f"{student.id} is absent from session '{text}', and there are {len(course.sessions)} sessions"
-                do = "Write the number or the date of a session, as listed in course.yaml."
-                yield Problem("L051", Place("roster.csv", student.place.line), says, do)
-
-
-def catch_up(course: Course, student: Student, lessons: Lessons) -> Document | None:
+def catch_up(course: Course, student: Student, lessons: Lessons, flow: ClassFlow) -> Document | None:
     """The catch-up page of a student; None for one who missed nothing."""
     missed = missed_sessions(course, student, lessons)
     if not missed:
         return None
-    filled = {"missed": missed, "student": student, "course": course, "large": student.large_print}
+    filled = {
+        "missed": missed, "student": student, "course": course, "large": student.large_print,
+        "slots": [line for one in missed for line in next_slots(flow, student, one.number)],
+        "outlook": outlook(flow, student),
+    }  # fmt: skip
     tree = render_tree("catch_up.md.j2", filled, lessons.templates)
     return Document(
         f"{course.title}: catching up, {student.name}",
@@ -132,7 +103,7 @@ def catch_up(course: Course, student: Student, lessons: Lessons) -> Document | N
 
 def missed_sessions(course: Course, student: Student, lessons: Lessons) -> tuple[Missed, ...]:
     """Every session a student missed, in order."""
-    numbers = {number for text in student.absent if (number := session_number(course, text))}
+    numbers = missed_by(course, student)
     rows = fit_rows(course, student) if numbers else ()
     return tuple(_missed(course, student, lessons, number, rows) for number in sorted(numbers))
 

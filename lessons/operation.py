@@ -123,6 +123,10 @@ class Operation:
     glue: bool
     cures: bool
     """Whether what follows has to wait for glue or finish to dry."""
+    wet: bool
+    """Whether it is done while the glue of what comes before is wet."""
+    per_class: bool
+    """Whether its minutes are for the class as a whole, since it is done before the first session."""
     setups: tuple[Setup, ...]
     reads_during: tuple[str, ...]
     """Patterns of the quantities that are measured on the way; what is set after that follows them."""
@@ -152,7 +156,8 @@ class Operation:
 
 _HEAD = {
     "operation", "number", "title", "makes", "prepares", "parts", "stock", "stage", "after", "before", "together",
-    "set_up", "hold", "routes", "glue", "cures", "setup", "reads_during", "reads", "tools", "stance",
+    "per_class", "set_up", "hold", "routes", "glue", "cures", "wet", "setup", "reads_during", "reads", "tools",
+    "stance",
 }  # fmt: skip
 _ROUTE = ("station", "tool", "sign_off", "cautions", "minutes")
 _SETUP = ("name", "is", "where", "why", "each", "route", "fine", "only_if")
@@ -222,6 +227,8 @@ class _Reader:
             routes=self._routes(head, sections),
             glue=self._flag(head, "glue"),
             cures=self._flag(head, "cures"),
+            wet=self._flag(head, "wet"),
+            per_class=self._flag(head, "per_class"),
             setups=self._setups(head),
             reads_during=self._words(head, "reads_during"),
             reads=self._words(head, "reads"),

@@ -9,13 +9,15 @@ from pathlib import Path
 from course.changes import edited
 from course.course import Course
 from course.roster import Student
-from lessons.catch_up import catch_up, session_problems
+from lessons.catch_up import catch_up
+from lessons.class_flow import class_flow, flow_problems, session_plan
 from lessons.class_sheets import class_sheets
 from lessons.fresh import OUT, Made, folder, inputs
 from lessons.instructor import instructor_copy
 from lessons.packet import Lessons, Only, file_name, packet, read_lessons, sheet_named
 from lessons.print_file import in_bench_order, joined
 from lessons.seasons import seasons_sheet
+from lessons.sessions import session_problems
 from rubrics.class_sheet import write_class_sheets
 from rubrics.sheet import write_sheet
 from shared.places import Place
@@ -59,8 +61,10 @@ def prepare_course(
     """
     lessons = read_lessons(course)
     only = _only(lessons, operation, stage)
+    flow = class_flow(course, lessons)
     problems: list[Problem] = [
-        *course.notes, *lessons.problems, *session_problems(course, lessons), *edited(course, in_full=False)
+        *course.notes, *lessons.problems, *session_problems(course, lessons), *flow_problems(course, lessons),
+        *edited(course, in_full=False),
     ]  # fmt: skip
     written: list[Path] = []
     kept: list[Path] = []
@@ -75,7 +79,7 @@ def prepare_course(
             papers = list(_papers(course, one, lessons, only, name, problems))
             written += papers
             made.remember(name, made_of if len(problems) == wrong else "", papers)
-        missed = None if only else catch_up(course, one, lessons)
+        missed = None if only else catch_up(course, one, lessons, flow)
         if missed:
             written += _written(course, Path("catch-up") / name, missed, problems)
         told(one.name)
@@ -83,6 +87,8 @@ def prepare_course(
         for sheet in (*class_sheets(course, lessons), seasons_sheet(course, lessons)):
             written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
         written += _written(course, Path("class") / "instructor", instructor_copy(course, lessons), problems)
+        if course.sessions:
+            written += _written(course, Path("class") / "sessions", session_plan(flow), problems)
         try:
             written += write_class_sheets(course, course.folder / OUT / "sheets")
         except InputRefused as refused:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from course.course import Course
@@ -39,7 +39,12 @@ def barred(course: Course, operation: Operation) -> tuple[Route, ...]:
 
 def is_by_hand(course: Course, operation: Operation) -> bool:
     """Whether the shop allows an operation by hand alone."""
-    return bool({operation.name.lower(), operation.title.lower()} & {name.lower() for name in course.hand_only})
+    return is_named(operation, course.hand_only)
+
+
+def is_named(operation: Operation, names: Iterable[str]) -> bool:
+    """Whether an operation is among some given by name or title."""
+    return bool({operation.name.lower(), operation.title.lower()} & {name.lower() for name in names})
 
 
 def choose(course: Course, student: Student, operation: Operation) -> Chosen:

@@ -10,11 +10,14 @@ import pytest
 
 from course.course import Course, read_course
 from course.readings import Reading
-from lessons.catch_up import catch_up, missed_sessions, session_number, session_problems, sheets_of
+from lessons.catch_up import catch_up, missed_sessions
+from lessons.class_flow import class_flow
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
+from lessons.sessions import session_number, session_problems, sheets_of
 from rubrics.sheet import fit_rows
 from shared.problems import InputRefused
+from shared.render.document import Document
 from shared.render.pdf import write_pdf
 from shared.render.tree import words
 from shared.units import length
@@ -42,6 +45,11 @@ def course(course_of: Callable[..., Course]) -> Course:
     return course_of(course=PLAN, roster=ROSTER, stock=STOCK, signoffs=SIGNOFFS)
 
 
+def page_of(course: Course, student: str) -> Document | None:
+    lessons = read_lessons(course)
+    return catch_up(course, course.student(student), lessons, class_flow(course, lessons))
+
+
 def missed(course: Course, student: str = "s1"):
     return missed_sessions(course, course.student(student), read_lessons(course))
 
@@ -62,7 +70,7 @@ def test_an_absence_may_be_a_number_or_a_date(course: Course) -> None:
 
 def test_who_missed_nothing_gets_no_page(course: Course) -> None:
     """Neither a document nor a file."""
-    assert catch_up(course, course.student("s2"), read_lessons(course)) is None
+    assert page_of(course, "s2") is None
     written = prepare_course(course, "s2").written
     assert not [path for path in written if "catch-up" in path.parts]
 
@@ -139,7 +147,7 @@ def test_equal_numbers_stand_on_one_line(course_of: Callable[..., Course]) -> No
 
 def test_nothing_of_another_student_stands_on_the_page(course: Course) -> None:
     """No name, no id, no accommodation, not even how many set the same."""
-    page = catch_up(course, course.student("s1"), read_lessons(course))
+    page = page_of(course, "s1")
     text = f"{page.left} {words(page.tree)}"
     for secret in ("Bo", "Secret", "Hidden", "s2", "s3", "sheet-B", "absent", "time factor"):
         assert secret not in text, secret
@@ -163,7 +171,7 @@ def test_a_missed_session_of_the_demo_is_one_page(demo_folder: Path, session: in
     assert "Greta Holm,4,mm,right,no,,1,4," in text
     roster.write_text(text.replace("Greta Holm,4,mm,right,no,,1,4,", f"Greta Holm,4,mm,right,no,,1,{session},"), "utf-8")
     course = read_course(demo_folder)
-    page = catch_up(course, course.student("s07"), read_lessons(course))
+    page = page_of(course, "s07")
     assert f"Session {session}," in words(page.tree)
     assert len(pypdfium2.PdfDocument(write_pdf(page))) == 1
 
