@@ -331,11 +331,19 @@ def _owner(course: Course, sheet: Worksheet, top: int, file: str, found: _Found)
     wanted, cell = head["student"]
     for student in course.students:
         if student.id == wanted:
-            return student, head["unit"][0] if head["unit"][0] in ("mm", "in") else student.unit
+            return student, _unit(sheet, *head["unit"], file, found)
     ids = [student.id for student in course.students]
     place = Place(file, cell=f"{sheet.title}!{cell}")
     found.wrong("C011", place, f"no student '{wanted}' is on the roster", meant(wanted, ids))
     return None
+
+
+def _unit(sheet: Worksheet, unit: str, cell: str, file: str, found: _Found) -> str:
+    """What a bare number on the sheet means; empty when the head names no unit, and then no bare number is taken in."""
+    if unit in ("mm", "in"):
+        return unit
+    found.wrong("C022", Place(file, cell=f"{sheet.title}!{cell}"), f"the unit is '{unit}'", "Write mm or in.")
+    return ""
 
 
 def _class_sheet(
@@ -396,7 +404,10 @@ def _fit_sheet(
             if heading in columns:
                 cell = sheet.cell(row, columns[heading])
                 where = Place(file, cell=f"{sheet.title}!{cell.coordinate}")
-                asked = _Asked(student, name, place_text, attempt.removesuffix(".0"), unit, where, note, reader)
+                taken = _date_text(sheet.cell(row, columns["taken"]).value) if "taken" in columns else ""
+                asked = _Asked(
+                    student, name, place_text, attempt.removesuffix(".0"), unit, where, note, reader, taken=taken
+                )  # fmt: skip
                 _fit_cell(course, asked, cell, cell.coordinate in formulas, found)
 
 
@@ -444,21 +455,37 @@ def _doubted(course: Course, one: Reading, found: _Found) -> Reading:
     target = course.values(student).target(one.quantity)
     part = next((p for p in course.cabinet.parts if one.quantity.rpartition(".")[0] == p.name), None)
     state = course.log.states(student.id).get(part.name) if part else None
-    ends = course.text("ends")
+    last, taken = _last_day(course), _day(one.taken)
     why = ""
     if isinstance(target, Fraction) and one.value is not None and one.value - target > target > CLOSED:
         why = f"off by more than the piece itself, about {student.shown.size(target)} is expected"
     elif part and state and state.name == "glued":
         why = f"of {part.label}, which is glued already"
-    elif one.taken and ends and one.taken > ends:
-        why = f"dated {one.taken}, after the course ends on {ends}"
+    elif taken and last and taken > last:
+        why = f"dated {one.taken}, after the course ends on {last}"
+    held = replace(one, held=why)
+    if one.taken and not taken:
+        says = f"{one.student}, {one.quantity}, place {one.place}: its date is '{one.taken}'"
+        found.asks.append((held, Problem("C108", one.where, says, "Write it as 2026-10-05.", severe=False)))
     if not why:
         return one
-    held = replace(one, held=why)
     says = f"{one.student}, {one.quantity}, place {one.place}: {one.raw} is {why}"
     do = "It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
     found.asks.append((held, Problem("C105", one.where, says, do, severe=False)))
     return held
+
+
+def _day(text: str) -> datetime.date | None:
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _last_day(course: Course) -> datetime.date | None:
+    """The day after which nothing can have been measured: the end of the course, else its last session."""
+    days = [_day(text) for text in ([course.text("ends")] if course.text("ends") else course.sessions)]
+    return max((day for day in days if day), default=None)
 
 
 def _reading(course: Course, asked: _Asked, value: object, found: _Found) -> Reading | None:
@@ -551,8 +578,12 @@ def _parts_sheet(
             found.wrong("C020", where, f"there is no part '{part}'", meant(part, names))
         else:
             value = sheet.cell(row, columns["date"]).value if "date" in columns else None
-            date = value.date().isoformat() if isinstance(value, datetime.datetime) else str(value or "").strip()
-            found.marks.append(Mark(student, part, text, date, where))
+            found.marks.append(Mark(student, part, text, _date_text(value), where))
+
+
+def _date_text(value: object) -> str:
+    """A date as a cell holds it."""
+    return value.date().isoformat() if isinstance(value, datetime.datetime) else str(value or "").strip()
 
 
 def _moisture_column(
@@ -598,6 +629,10 @@ def _marked(course: Course, mark: Mark, found: _Found) -> bool:
         do = "Nothing is changed. If the part was made again, write remade."
         found.problems.append(Problem("C024", mark.place, says, do, severe=False))
         return False
+    last, day = _last_day(course), _day(mark.date)
+    if day and last and day > last:
+        says = f"{mark.part} is {mark.state} on {mark.date}, after the course ends on {last}"
+        found.problems.append(Problem("C109", mark.place, says, "It counts all the same; mend the date.", severe=False))
     return course.mark(mark.student, mark.part, mark.state, "", mark.date, mark.place.file)
 
 

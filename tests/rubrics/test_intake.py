@@ -842,12 +842,92 @@ def test_a_reading_of_a_glued_part_waits(course):
     assert course.values(course.student("s1"))["door.stile.left.width"] == 50
 
 
-def test_a_reading_from_after_the_course_waits(course_of):
-    """A date after the last day of the course is a slip of the pen."""
-    course = course_of(course="title: T\nid: test\ndate: 2026-10-05\nends: 2026-12-11\n")
+@pytest.mark.parametrize("days", ["ends: 2026-12-11\n", "sessions: [2026-12-04, 2026-12-11]\n"])
+def test_a_reading_from_after_the_course_waits(course_of, days):
+    """A date after the last day of the course, or else of its sessions, is a slip of the pen."""
+    course = course_of(course=f"title: T\nid: test\ndate: 2026-10-05\n{days}")
     path = course.folder / "late.csv"
     path.write_text("student,quantity,place,reading,unit,taken\ns1,door.width,1,361,mm,2027-10-06\n", "utf-8")
     collected = collect(course, [path])
     assert [p.says for p in collected.questions] == [
         "s1, door.width, place 1: 361 is dated 2027-10-06, after the course ends on 2026-12-11"
     ]
+    assert course.log.readings() == () and [one.raw for _, one in course.log.held()] == ["361"]
+
+
+def test_a_date_that_is_none_is_asked_about(course_of):
+    """7.12.2026 is not after 2026-12-11: the reading counts, and the date is to be written so that it can be read."""
+    course = course_of(course="title: T\nid: test\nends: 2026-12-11\n")
+    path = course.folder / "class.csv"
+    path.write_text("student,quantity,reading,unit,taken\ns1,door.width,361,mm,7.12.2026\n", "utf-8")
+    (ask,) = collect(course, [path]).questions
+    assert str(ask) == (
+        "class.csv:2: C108: s1, door.width, place 1: its date is '7.12.2026'\n    Write it as 2026-10-05."
+    )
+    assert [one.raw for one in course.log.readings()] == ["361"]
+
+
+def dated(book):
+    """A column that an instructor added for the date of each reading."""
+    cell = cell_of(book)
+    sheet = book[FIT]
+    top, _ = cells_by_heading(sheet, ("reading", "quantity", "place"))
+    sheet.cell(top, sheet.max_column + 1).value = "taken"
+    sheet.cell(cell.row, sheet.max_column).value = datetime.datetime(2027, 10, 6)
+
+
+BAD = {
+    "of a part that does not exist": (
+        lambda book: setattr(cell_of(book, heading="quantity"), "value", "dor.stile.left.width"), "364.8",
+        "C014: this cabinet has no size 'dor.stile.left.width'",
+    ),
+    "of a glued part": (
+        lambda book: (setattr(cell_of(book, "door.stile.left.width"), "value", "49"), setattr(cell_of(book), "value", "")),
+        "49", "C105: s1, door.stile.left.width, place 1: 49 is of D-SL, which is glued already",
+    ),
+    "in the future": (dated, "364.8", "C105: s1, divider.upper.width, place 1: 364.8 is dated 2027-10-06"),
+    "in an unknown unit": (
+        lambda book: setattr(cell_of(book), "value", "3 furlongs"), "3 furlongs", "C017: 'furlongs' is not a unit of length"
+    ),
+    "on a sheet in an unknown unit": (
+        lambda book: setattr(book[FIT]["C4"], "value", "cm"), "364.8", "C017: '364.8' has no unit",
+    ),
+    "negative": (lambda book: setattr(cell_of(book), "value", -364.8), "-364.8", "C018: '-364.8' is less than nothing"),
+    "off by more than the piece": (
+        lambda book: setattr(cell_of(book), "value", "3648"), "3648",
+        "C105: s1, divider.upper.width, place 1: 3648 is off by more than the piece itself",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_a_bad_reading_is_kept_and_moves_nothing(course_of, name: str):
+    """Each kind of bad reading, in a workbook: kept as typed, named with file, sheet and cell, left out of all sizes."""
+    course = course_of(course="title: T\nid: test\nends: 2026-12-11\n")
+    ada = course.student("s1")
+    course.mark(ada, "D-SL", "glued")
+    before = course.values(ada).all
+    edit, raw, says = BAD[name]
+    collected = collect(course, [changed(sheet_of(course, readings={(WIDTH, 1): "364.8"}), edit)])
+    told = [str(p).replace("\u00a0", " ") for p in (*collected.problems, *collected.questions)]
+    ((_, kept),) = course.log.held("s1")
+    assert (kept.raw, kept.source, kept.sheet) == (raw, "s1.xlsx", FIT)
+    assert any(line.startswith(f"s1.xlsx:{FIT}!{kept.cell}: {says}") for line in told)
+    assert course.log.readings() == () and course.values(ada).all == before
+
+
+def test_a_sheet_in_an_unknown_unit_is_told_at_its_head(course):
+    """Once for the sheet, at the cell that names it; a reading that names its own unit is taken in."""
+    path = sheet_of(course, readings={(WIDTH, 1): "36.5 cm"})
+    collected = collect(course, [changed(path, lambda book: setattr(book[FIT]["C4"], "value", "cm"))])
+    assert said(collected) == ["s1.xlsx:Fit checks!C4: C022: the unit is 'cm'\n    Write mm or in."]
+    assert course.log.readings()[0].value == 365
+
+
+def test_a_part_made_after_the_course_is_told(course_of):
+    """The state counts, since the part is there; the date is to be mended."""
+    course = course_of(course="title: T\nid: test\nends: 2026-12-11\n")
+    collected = collect(course, [sheet_of(course, states={"D-SL": ("cut", "2062-10-05")})])
+    (told,) = said(collected)
+    assert "C109: door.stile.left is cut on 2062-10-05, after the course ends on 2026-12-11" in told
+    assert course.log.states("s1")["door.stile.left"].name == "cut"
