@@ -12,6 +12,7 @@ from course.cutting.model import ANY_STAGES, STICKS, Certificate, Job, Layout, P
 from course.cutting.plate_cut import plate_cuts
 from course.cutting.prepare import Prepared, prepared
 from course.cutting.recipe import Drawer, Plate, Recipe, shapes_in
+from course.cutting.second_goals import easiest
 from course.cutting.sheets import SheetPricing
 from course.cutting.sticks import StickPricing
 from course.cutting.whole import Answer, answer_of, dives, tries, whole_program
@@ -35,6 +36,9 @@ def plan_cutting(job: Job, progress: Progress | None = None) -> Plan:
     if not best.complete:
         work = _shortened(job, work, best)
         master, best = _searched(job, work, told, (master, best))
+    if job.stages == ANY_STAGES and best.complete:
+        told("fewer layouts")
+        best = easiest(master, best)
     return _drawn(job, work, master, best)
 
 

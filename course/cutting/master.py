@@ -6,7 +6,7 @@ Every step is limited by counts of rounds or nodes, never by the clock, so a job
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 from typing import Protocol
@@ -145,6 +145,12 @@ class Master:
             self.columns.append(Column(stock, found, recipe))
             self.program.add(self.columns[-1])
         return self.known[key]
+
+    def put(self, stock: int, recipe: Recipe) -> int:
+        """The number of a pattern that takes the place of one with the same parts."""
+        number = self.add(stock, recipe)
+        self.columns[number] = replace(self.columns[number], recipe=recipe)
+        return number
 
     def start(self) -> None:
         """One pattern of each part size alone on each stock."""

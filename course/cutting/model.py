@@ -9,7 +9,7 @@ from one corner.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum, IntEnum
 from fractions import Fraction
 
@@ -190,6 +190,13 @@ def leaves(node: Node) -> Iterator[Placed | Offcut]:
         yield node
 
 
+def _unnamed(node: Node) -> Node:
+    """The same cuts with nameless parts."""
+    if isinstance(node, Cut):
+        return replace(node, first=_unnamed(node.first), second=_unnamed(node.second))
+    return replace(node, part="", turned=False) if isinstance(node, Placed) else node
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """How one piece of stock is cut, and how many are cut so."""
@@ -265,6 +272,11 @@ class Plan:
     def proven(self) -> bool:
         """Nothing can be cheaper."""
         return self.gap == 0
+
+    @property
+    def different(self) -> int:
+        """Layouts that differ in their cuts, whatever the names of their parts."""
+        return len({(layout.stock, _unnamed(layout.tree)) for layout in self.layouts})
 
     @property
     def spares(self) -> tuple[tuple[str, int], ...]:
