@@ -33,7 +33,7 @@ from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, why_before, work_of
 from lessons.setups import proof
 from rubrics.checks import read_checks
-from rubrics.sheet import FitRow, fit_rows
+from rubrics.sheet import FitRow, fit_rows, where_to_measure
 from shared.places import Place
 from shared.problems import InputRefused, Problem, meant, refuse
 from shared.render.document import Document, Tree
@@ -175,10 +175,11 @@ class Cover:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Lines under one heading."""
+    """Lines under one heading, and the sketches of where to measure."""
 
     title: str
     rows: tuple[CheckRow, ...]
+    where: Drawing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +238,7 @@ def packet(course: Course, student: Student, lessons: Lessons, only: Only | None
             parts.append(lambda works=works, number=number: sheet(course, student, lessons, works, number, rows))
     read = rows if only is None else tuple(row for row in rows if row.stage == only.stage)
     if read or only is None:
-        parts.append(lambda: _fit_sheet(student, lessons, read))
+        parts.append(lambda: _fit_sheet(course, student, lessons, read))
     tree: Tree = []
     for part in parts:
         try:
@@ -309,12 +310,15 @@ def _contents(lessons: Lessons) -> Iterator[ContentsRow]:
         yield ContentsRow(step, lessons.sheet_of(work), work.operation.title, titles)
 
 
-def _fit_sheet(student: Student, lessons: Lessons, rows: Sequence[FitRow]) -> Tree:
-    groups: dict[str, list[CheckRow]] = {}
+def _fit_sheet(course: Course, student: Student, lessons: Lessons, rows: Sequence[FitRow]) -> Tree:
+    groups: dict[str, list[FitRow]] = {}
     for row in rows:
-        groups.setdefault(row.stage, []).append(check_row(row))
+        groups.setdefault(row.stage, []).append(row)
     filled = {
-        "groups": [Group(stage.capitalize(), tuple(lines)) for stage, lines in groups.items()],
+        "groups": [
+            Group(stage.capitalize(), tuple(map(check_row, own)), where_to_measure(course, own))
+            for stage, own in groups.items()
+        ],
         "units": UNITS[student.shown.unit],
         "large": student.large_print,
     }

@@ -22,6 +22,7 @@ from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.bands import Band, band_for, bands_are_limits, read_bands
 from rubrics.instruments import Instrument, instrument, instruments, reading_uncertainty, uncertainty
+from rubrics.where import WAYS
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant, refuse
 from shared.units import MM, NotALength, length
@@ -62,6 +63,8 @@ class ItemSpec:
     under: str
     look_at: str
     """What to look at when most of a class is off together, as `the stop`."""
+    at: str
+    """How it is measured, as a sketch of `where.py` shows it; empty for no sketch."""
     when: tuple[tuple[str, str], ...]
     """Choices of the assembly with which it is asked for; always without any."""
     place: Place
@@ -133,6 +136,8 @@ class Check:
     under: str
     look_at: str
     """What to look at when most of a class is off together, as `the stop`."""
+    at: str
+    """How it is measured, as a sketch of `where.py` shows it; empty for no sketch."""
     source: str
 
 
@@ -203,7 +208,7 @@ class _Reader:
         self.known(
             node,
             ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "lower", "upper", "points",
-             "over", "under", "look_at", "when"),
+             "over", "under", "look_at", "at", "when"),
             "an item of a check",
         )  # fmt: skip
         kind = self.word(node, "kind", KINDS, "size")
@@ -217,7 +222,8 @@ class _Reader:
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
             self.flag(node, "each"), self.word(node, "instrument", tuple(TOOLS), "rule"),
             self.whole(node, "places"), band, self.whole(node, "points"), node.text("over"),
-            node.text("under"), node.text("look_at", "the set-up"), self.choices(node), node.place,
+            node.text("under"), node.text("look_at", "the set-up"), self.word(node, "at", ("", *WAYS), ""),
+            self.choices(node), node.place,
         )  # fmt: skip
         self.is_alive(item)
         return item
@@ -591,7 +597,7 @@ class _Instances:
             item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0),
             one_sided,
             item.instrument, item.points, spec.who, spec.readers, spec.releases, item.over, item.under, item.look_at,
-            spec.source,
+            item.at, spec.source,
         )  # fmt: skip
 
 

@@ -10,15 +10,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from itertools import groupby
 from math import ceil, floor
 from pathlib import Path
 from types import MappingProxyType
 
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import Cell
+from openpyxl.drawing.image import Image
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from course.changes import AsMade
@@ -27,13 +30,16 @@ from course.quantities import Values
 from course.readings import STATES
 from course.roster import Student
 from rubrics.checks import Check, every_check
+from rubrics.where import Asked, read_where, where_drawing
 from shared.places import Place
 from shared.problems import InputRefused, Problem
 from shared.render.files import write_file
+from shared.render.picture import write_png
+from shared.render.sketch import Drawing
 from shared.units import INCH, Shown
 
-FIT, PARTS = "Fit checks", "Parts"
-"""Names of the two sheets."""
+FIT, PARTS, WHERE = "Fit checks", "Parts", "Where to measure"
+"""Names of the three sheets."""
 @dataclass(frozen=True, slots=True)
 class Column:
     """A column of a sheet; widths in signs of the sheet's own type."""
@@ -69,6 +75,8 @@ STAGE_TITLES = {
 }  # fmt: skip
 _CHECKERS = {"student": "yourself", "partner": "a partner", "gauge": "a gauge", "instructor": "the instructor"}
 _DATE = datetime(2000, 1, 1)
+_HIGH, _ALT, _PAGE = 15.0, 105, 700.0
+"""Height of a line below the sketches, signs in a line of their words, and height of a page. [pt] and [pt]"""
 TYPE = "Arial"
 """Typeface of all cells."""
 LONG = "25"
@@ -99,6 +107,8 @@ class FitRow:
     who: str
     second: bool
     """Whether a second person reads it too."""
+    at: str
+    """How it is measured, as a sketch of `where.py` shows it."""
 
 
 def columns_of(course: Course) -> tuple[Column, ...]:
@@ -119,6 +129,16 @@ def fit_rows(course: Course, student: Student) -> tuple[FitRow, ...]:
             if name not in rows:
                 rows[name] = _row(check, name, places, instrument, course, student, values, made)
     return tuple(rows.values())
+
+
+def where_to_measure(course: Course, rows: Iterable[FitRow]) -> Drawing | None:
+    """Sketches of where some rows are measured, the same for every student; None when they have none.
+
+    Raises:
+        InputRefused: The words below them cannot be used (`where.read_where`).
+    """
+    asked = (Asked(row.at, row.group, row.what, row.places) for row in rows)
+    return where_drawing("Where to measure", asked, read_where(course.folder))
 
 
 def _row(
@@ -143,6 +163,7 @@ def _row(
     return FitRow(
         check.check, check.group, check.assembly, check.stage, check.where, what, name, places, text(target), lower,
         upper, instrument, check.who, check.readers > 1 and SECOND_COLUMN in columns_of(course),
+        check.at,
     )  # fmt: skip
 
 
@@ -203,7 +224,39 @@ def measurement_workbook(course: Course, student: Student) -> bytes:
     last = _parts(parts, course, student)
     _finish(parts, course, student, PART_COLUMNS, last, WET)
     _warned(parts, PART_COLUMNS, "state", last, "Not a state", "Write " + ", ".join(STATES) + ".")
+    _where(book.create_sheet(WHERE), course, fit_rows(course, student), large)
     return finished(book, course, f"Measuring sheet of {student.id}")
+
+
+def _where(sheet: Worksheet, course: Course, rows: Sequence[FitRow], large: bool) -> None:
+    """The sketches, a picture for each stage below its name; their words stand beside them for those who cannot see."""
+    line, used = 1, 0.0
+    for stage, own in groupby(rows, key=lambda row: row.stage):
+        drawing = where_to_measure(course, own)
+        if drawing is None:
+            continue
+        said, lines = 11.0 * len(textwrap.wrap(drawing.alt, _ALT)), ceil(drawing.height / 25.4 * 72 / _HIGH)
+        tall = said + (lines + 2) * _HIGH
+        if used and used + tall > _PAGE:
+            sheet.row_breaks.append(Break(line - 1))
+            used = 0.0
+        used += tall
+        _text(sheet.cell(line, 1), STAGE_TITLES[stage], _size(large), bold=True)
+        _text(sheet.cell(line + 1, 1), drawing.alt, 8)
+        sheet.cell(line + 1, 1).alignment = Alignment(wrap_text=True, vertical="top")
+        sheet.row_dimensions[line + 1].height = said
+        picture = Image(io.BytesIO(write_png(drawing.svg)))
+        picture.width, picture.height = (round(side / 25.4 * 96) for side in (drawing.width, drawing.height))
+        sheet.add_image(picture, f"A{line + 2}")
+        line += 3 + lines
+    sheet.column_dimensions["A"].width = 86
+    sheet.page_setup.paperSize = 9 if course.paper == "a4" else 1
+    margins = sheet.page_margins
+    margins.left = margins.right = 0.4
+    margins.top, margins.bottom, margins.header, margins.footer = 0.5, 0.6, 0.3, 0.3
+    sheet.oddFooter.left.text, sheet.oddFooter.right.text = course.id, "Page &P of &N"
+    sheet.sheet_format.defaultRowHeight, sheet.sheet_format.customHeight = _HIGH, True
+    sheet.protection.sheet = True
 
 
 def finished(book: Workbook, course: Course, title: str) -> bytes:
