@@ -175,11 +175,10 @@ class Cover:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Lines under one heading, and the sketches of where to measure."""
+    """Lines under one heading."""
 
     title: str
     rows: tuple[CheckRow, ...]
-    where: Drawing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,10 +314,8 @@ def _fit_sheet(course: Course, student: Student, lessons: Lessons, rows: Sequenc
     for row in rows:
         groups.setdefault(row.stage, []).append(row)
     filled = {
-        "groups": [
-            Group(stage.capitalize(), tuple(map(check_row, own)), where_to_measure(course, own))
-            for stage, own in groups.items()
-        ],
+        "groups": [Group(stage.capitalize(), tuple(map(check_row, own))) for stage, own in groups.items()],
+        "where": where_to_measure(course, rows),
         "units": UNITS[student.shown.unit],
         "large": student.large_print,
     }

@@ -313,18 +313,20 @@ def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(
     assert "**" not in words(tree)
 
 
-def test_the_fit_check_sheet_has_a_table_for_each_stage_on_two_pages(demo_folder: Path) -> None:
-    """Every reading stands on it once, under its stage, with instrument and who sees it."""
+def test_the_fit_check_sheet_has_a_table_for_each_stage_and_sketches_on_three_pages(demo_folder: Path) -> None:
+    """Every reading stands on it once, under its stage, with instrument and who sees it; the sketches come last."""
     course = read_course(demo_folder)
     student = course.student("s01")
     found = packet(course, student, read_lessons(course)).document
     start = next(i for i, n in enumerate(found.tree) if n["t"] == "h" and words(n["c"]) == "Fit-check sheet")
     tree = found.tree[start:]
-    assert [words(n["c"]) for n in tree[1:] if n["t"] == "h"] == ["Stock", "Case", "Frame", "Fitting", "Finish"]
+    assert [words(n["c"]) for n in tree[1:] if n["t"] == "h"] == [
+        "Stock", "Case", "Frame", "Fitting", "Finish", "Where to measure",
+    ]  # fmt: skip
     lines = [[words(cell).replace("\u00a0", " ") for cell in row] for n in tree if n["t"] == "table" for row in n["rows"]]
     rows = fit_rows(course, student)
     assert [(line[0], line[3]) for line in lines] == [(f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows]
-    assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 2
+    assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 3
 
 
 def test_every_part_of_another_shape_is_drawn_with_its_joints(demo_folder: Path) -> None:
