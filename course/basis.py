@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from course.build import WORD, Cabinet
+from course.cabinet import Cabinet
+from course.compiling import WORD
 from course.formula import Value
 from course.quantities import Graph, Origin, Values
 

@@ -3,42 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
-from course.formula import (
-    LENGTH,
-    NUMBER,
-    RELATIONS,
-    BadFormula,
-    Formula,
-    UnknownName,
-    Value,
-    comparison,
-    dimension,
-    parse,
-)
-from course.kinds import (
-    FeatureSpec,
-    JointKind,
-    JointSpec,
-    Kind,
-    Library,
-    ListSpec,
-    PartSpec,
-    QuantitySpec,
-    RuleSpec,
-)
+from course.cabinet import Assembly, Cabinet, Draft, Feature, Joint, Opening, Part, Rule, Scope, Site, holds
+from course.compiling import Compiler, Pending
+from course.formula import BadFormula, comparison, parse
+from course.kinds import FeatureSpec, JointKind, JointSpec, Kind, Library, ListSpec, PartSpec, QuantitySpec, RuleSpec
 from course.plan import Match, Member, Plan, PlannedAssembly
-from course.quantities import Graph, Origin, Quantity, Read, Values
+from course.quantities import Origin, Read
 from shared.places import Place, Text
 from shared.problems import InputRefused, Problem, meant
-from shared.units import MM, NotALength, Shown, length, number_and_unit
-
-WORD = -1
-"""Dimension of a quantity that is a word."""
-
+from shared.units import NotALength, length, number_and_unit
 
 PART_READ = {
     "thickness": Read(3, "mean", "caliper"),
@@ -48,224 +24,18 @@ PART_READ = {
 """How the sizes of a part are read: places, which of the readings counts, instrument, whether before what follows."""
 
 
-@dataclass(frozen=True, slots=True)
-class Site:
-    """One place where a joint is made."""
-
-    name: str
-    male: str
-    female: str
-
-
-@dataclass(frozen=True, slots=True)
-class Joint:
-    """A joint of an assembly, as chosen in the plan."""
-
-    name: str
-    """Its name in the kind, as `corner`."""
-    kind: str
-    prefix: str
-    """Where its quantities stand, as `case.rabbet`."""
-    sites: tuple[Site, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One piece of wood of the cabinet; its sizes are the quantities `name.length`, `.width`, `.thickness`."""
-
-    name: str
-    assembly: str
-    group: str
-    """Name of the part in its kind, as `stile`."""
-    member: str
-    """Which of the group, as `left`; empty when there is one."""
-    title: str
-    label: str
-    """Short mark to write on the wood, unique in the cabinet."""
-    stock: str
-    grain: str
-
-
-@dataclass(frozen=True, slots=True)
-class Opening:
-    """A room that an assembly may fill."""
-
-    name: str
-    owner: str
-    says: str
-    walls: dict[str, str] = field(hash=False)
-
-
-@dataclass(frozen=True, slots=True)
-class Feature:
-    """Something that an operation must make on parts of an assembly."""
-
-    name: str
-    assembly: str
-    says: str
-    parts: tuple[str, ...]
-    joint: str
-    """Joint kind it belongs to; empty for a feature of the assembly kind."""
-    note: str
-    """What the cut list says of it, with sizes in braces."""
-    instance: str
-    """The joint's name in its assembly, as `corner`; empty for a feature of the kind."""
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """A comparison that must hold for every student."""
-
-    left: Formula
-    relation: str
-    right: Formula
-    spec: RuleSpec
-    scope: Scope
-    place: Place
-
-
-@dataclass(frozen=True, slots=True)
-class Assembly:
-    """One assembly of the cabinet."""
-
-    name: str
-    kind: str
-    title: str
-    mark: str
-    fills: str
-    """Full name of the opening it fills; empty for one that stands alone."""
-    owner: str
-    """The assembly that makes that opening."""
-    choices: dict[str, str] = field(hash=False)
-    joints: dict[str, Joint] = field(hash=False)
-    members: dict[str, tuple[str, ...]] = field(hash=False)
-    built_in: bool
-    """Whether it is made and glued together with its owner."""
-    place: Place
-
-
-class Scope:
-    """What names mean inside one assembly."""
-
-    def __init__(self, draft: _Draft, joint: Joint | None = None, this: str = "", site: Site | None = None) -> None:
-        self.draft, self.joint, self.this, self.site = draft, joint, this, site
-
-    def candidates(self, name: str) -> Iterator[str]:
-        """Full names a written name may stand for, nearest first."""
-        draft = self.draft
-        first, _, rest = name.partition(".")
-        if first == "this":
-            if self.this:
-                yield f"{self.this}.{rest}"
-            return
-        parts = name.split(".")
-        if "this" in parts[1:] and self.this:
-            member = self.this.rsplit(".", 1)[-1]
-            name = ".".join(member if part == "this" else part for part in parts)
-            first, _, rest = name.partition(".")
-        if self.joint:
-            yield f"{self.joint.prefix}.{name}"
-            if first in ("male", "female") and self.joint.sites:
-                site = self.site or self.joint.sites[0]
-                yield f"{getattr(site, first)}.{rest}"
-        if first == "opening" and draft.opening:
-            wall, _, size = rest.partition(".")
-            if wall in draft.opening.walls:
-                yield f"{draft.opening.walls[wall]}.{size}"
-            yield f"{draft.opening.name}.{rest}"
-        yield f"{draft.name}.{name}"
-        if first in draft.stock:
-            yield f"stock.{draft.stock[first]}.{rest}"
-        if first in draft.joints:
-            yield f"{draft.joints[first].prefix}.{rest}"
-        yield name
-
-    def resolve(self, name: str) -> Sequence[str]:
-        """The one full name, or with a leading `*` the names of all members of a list."""
-        known = self.draft.builder.known
-        if name.startswith("*"):
-            written = name[1:]
-            first, _, rest = written.partition(".")
-            if first in self.draft.members:
-                full = [f"{self.draft.path(first, m)}.{rest}" for m in self.draft.members[first]]
-                if all(f in known for f in full):
-                    return full
-            return self.resolve(written)
-        for full in self.candidates(name):
-            if full in known:
-                return [full]
-        raise UnknownName(name)
-
-
-@dataclass
-class _Draft:
-    """An assembly while it is being built."""
-
-    builder: _Builder
-    planned: PlannedAssembly
-    name: str
-    kind: Kind
-    opening: Opening | None
-    members: dict[str, tuple[str, ...]]
-    sizes: dict[str, dict[str, Text]]
-    """Of each list the plan gives: member and its size."""
-    stock: dict[str, str]
-    choices: dict[str, str]
-    mark: str
-    joints: dict[str, Joint] = field(default_factory=dict)
-
-    def path(self, list_name: str, member: str) -> str:
-        spec = next(s for s in self.kind.lists if s.name == list_name)
-        return f"{self.name}.{member}" if spec.named else f"{self.name}.{list_name}.{member}"
-
-    def each(self, name: str) -> list[tuple[str, str]]:
-        """Full names for `stile.*.width`, each with the path of its member; one for a plain name."""
-        head, star, tail = name.partition(".*")
-        if not star:
-            return [(f"{self.name}.{name}", "")]
-        return [(self.path(head, m) + tail, self.path(head, m)) for m in self.members.get(head, ())]
-
-    def holds(self, when: tuple[tuple[str, str], ...]) -> bool:
-        """Whether what something is for has been chosen."""
-        return _holds(when, self.choices)
-
-    def chosen(self, spec: QuantitySpec) -> QuantitySpec:
-        """A quantity whose formula goes by a choice of the kind, with the formula of the word that is chosen."""
-        if spec.by not in self.choices:
-            return spec
-        word = self.choices[spec.by]
-        text = dict(spec.cases).get(word)
-        if text is None:
-            says = f"the quantity '{spec.name}' says nothing for {spec.by}: {word}"
-            self.builder.wrong("K001", spec.place, says, f"Write a formula for '{word}' under `when:`.")
-            text = Text("0 mm", spec.place)
-        return replace(spec, formula=text, by="", cases=())
-
-
-@dataclass
-class _Pending:
-    """A quantity whose formula is not compiled yet."""
-
-    name: str
-    spec: QuantitySpec
-    scope: Scope
-    text: Text | None
-    origin: Origin
-    unit: str = ""
-
-
 class _Builder:
     def __init__(self, plan: Plan, library: Library) -> None:
         self.plan, self.library = plan, library
         self.problems: list[Problem] = list(library.problems)
-        self.pending: list[_Pending] = []
+        self.pending: list[Pending] = []
         self.known: dict[str, int] = {}
-        self.drafts: dict[str, _Draft] = {}
+        self.drafts: dict[str, Draft] = {}
         self.openings: dict[str, Opening] = {}
         self.parts: list[Part] = []
         self.features: list[Feature] = []
-        self.root = _Draft(
-            self, PlannedAssembly("", "", None, {}, {}, (), "", "", {}, {}, Place(plan.file)), "",
+        self.root = Draft(
+            self.known, PlannedAssembly("", "", None, {}, {}, (), "", "", {}, {}, Place(plan.file)), "",
             Kind("", "", False, False, False, (), (), (), (), (), (), (), (), (), Place(plan.file)),
             None, {}, {}, {}, {}, "",
         )  # fmt: skip
@@ -282,7 +52,7 @@ class _Builder:
             self.wrong("K002", spec.place, f"two things are called '{name}'", "Give one of them another name.")
             return
         self.known[name] = len(self.pending)
-        self.pending.append(_Pending(name, spec, scope, text or spec.formula, origin, unit))
+        self.pending.append(Pending(name, spec, scope, text or spec.formula, origin, unit))
 
     def settings(self) -> None:
         plan = self.plan
@@ -319,7 +89,7 @@ class _Builder:
             if given and spec.words and given.text not in spec.words:
                 self.wrong("P013", given.place, f"{spec.name} is '{given.text}'", meant(given.text, spec.words))
                 choices[spec.name] = spec.formula.text if spec.formula else spec.words[0]
-        used = {part.stock for part in kind.parts if _holds(part.when, choices)}
+        used = {part.stock for part in kind.parts if holds(part.when, choices)}
         for role, wanted in stock.items():
             if role in used and wanted not in self.plan.stock:
                 place = planned.stock[role].place if role in planned.stock else planned.place
@@ -327,7 +97,7 @@ class _Builder:
                            meant(wanted, self.plan.stock))  # fmt: skip
                 return
         mark = self._mark(planned, leaf)
-        draft = _Draft(self, planned, name, kind, opening, members, sizes, stock, choices, mark)
+        draft = Draft(self.known, planned, name, kind, opening, members, sizes, stock, choices, mark)
         self.drafts[name] = draft
         self._parts(draft)
         self._openings(draft)
@@ -385,7 +155,7 @@ class _Builder:
                 members[spec.name] = spec.members
         return members, sizes
 
-    def _parts(self, draft: _Draft) -> None:
+    def _parts(self, draft: Draft) -> None:
         for spec in draft.kind.parts:
             if not draft.holds(spec.when):
                 continue
@@ -402,7 +172,7 @@ class _Builder:
                 for size, text in (("thickness", Text(f"{spec.stock}.thickness", spec.place)), *spec.sizes):
                     self._part_size(draft, spec, full, size, text, scope)
 
-    def _part_size(self, draft: _Draft, spec: PartSpec, full: str, size: str, text: Text, scope: Scope) -> None:
+    def _part_size(self, draft: Draft, spec: PartSpec, full: str, size: str, text: Text, scope: Scope) -> None:
         if (
             size == "thickness"
             and any(name == "thickness" for name, _ in spec.sizes)
@@ -414,7 +184,7 @@ class _Builder:
         local = f"{full.removeprefix(draft.name + '.')}.{size}"
         self.add(f"{full}.{size}", quantity, scope, draft.planned.sizes.get(local), self.plan.unit)
 
-    def _openings(self, draft: _Draft) -> None:
+    def _openings(self, draft: Draft) -> None:
         for spec in draft.kind.openings:
             found = draft.each(spec.name)
             for number, (full, this) in enumerate(found):
@@ -427,7 +197,7 @@ class _Builder:
                     self.add(f"{full}.{size.name}", replace(size, says=size.says or f"{size.name} of the {says}"),
                              Scope(draft, this=full))  # fmt: skip
 
-    def _wall(self, draft: _Draft, side: str, wall: str, number: int, count: int) -> str:
+    def _wall(self, draft: Draft, side: str, wall: str, number: int, count: int) -> str:
         first, _, rest = wall.partition(".")
         if first == "opening" and draft.opening:
             return draft.opening.walls.get(rest, "")
@@ -439,7 +209,7 @@ class _Builder:
             return draft.opening.walls.get(side, "") if draft.opening else ""
         return f"{draft.name}.{wall}"
 
-    def _joints(self, draft: _Draft) -> None:
+    def _joints(self, draft: Draft) -> None:
         for name, text in draft.planned.joints.items():
             names = [spec.name for spec in draft.kind.joints]
             if name not in names:
@@ -455,7 +225,7 @@ class _Builder:
                 kind = self.library.joints[spec.default]
             self._joint(draft, spec, kind)
 
-    def _joint(self, draft: _Draft, spec: JointSpec, kind: JointKind) -> None:
+    def _joint(self, draft: Draft, spec: JointSpec, kind: JointKind) -> None:
         sites: list[Site] = []
         for male in spec.male:
             for full in self._named(draft, male):
@@ -490,7 +260,7 @@ class _Builder:
             self.add(f"{male}.{spec.name}", text, Scope(self.root))
         self._features(draft, kind.features, kind.name, joint)
 
-    def _named(self, draft: _Draft, written: str) -> list[str]:
+    def _named(self, draft: Draft, written: str) -> list[str]:
         """Full names of the parts a kind means by `rail`, `side.left` or `opening.left`."""
         first, _, rest = written.partition(".")
         if first == "opening" and draft.opening:
@@ -499,9 +269,9 @@ class _Builder:
             return [draft.path(first, member) for member in draft.members[first]]
         return [f"{draft.name}.{written}"]
 
-    def _quantities(self, draft: _Draft) -> None:
+    def _quantities(self, draft: Draft) -> None:
         kind, given = draft.kind, dict(draft.planned.sizes)
-        for spec in map(draft.chosen, kind.quantities):
+        for spec in (self._chosen(draft, each) for each in kind.quantities):
             if not draft.holds(spec.when):
                 continue
             for full, this in draft.each(spec.name):
@@ -528,6 +298,18 @@ class _Builder:
                         value,
                     )
 
+    def _chosen(self, draft: Draft, spec: QuantitySpec) -> QuantitySpec:
+        """A quantity whose formula goes by a choice of the kind, with the formula of the word that is chosen."""
+        if spec.by not in draft.choices:
+            return spec
+        word = draft.choices[spec.by]
+        text = dict(spec.cases).get(word)
+        if text is None:
+            says = f"the quantity '{spec.name}' says nothing for {spec.by}: {word}"
+            self.wrong("K001", spec.place, says, f"Write a formula for '{word}' under `when:`.")
+            text = Text("0 mm", spec.place)
+        return replace(spec, formula=text, by="", cases=())
+
     def _size(self, text: Text) -> tuple[Text, Text]:
         """A member's size as a fixed length and a share of what is left; one of them is nothing."""
         written = text.text.strip()
@@ -543,7 +325,7 @@ class _Builder:
         return Text(f"{written} {self.plan.unit}" if bare else _with_unit(written), text.place), Text("0", text.place)
 
     def _features(
-        self, draft: _Draft, specs: Sequence[FeatureSpec], joint_kind: str, joint: Joint | None = None
+        self, draft: Draft, specs: Sequence[FeatureSpec], joint_kind: str, joint: Joint | None = None
     ) -> None:
         for spec in specs:
             if not draft.holds(spec.when):
@@ -569,165 +351,20 @@ class _Builder:
 
     # -- the plan's own names ------------------------------------------------------------------------
 
-    def unknown_sizes(self, draft: _Draft) -> None:
+    def unknown_sizes(self, draft: Draft) -> None:
         settable = self._settable(draft)
         for key, text in draft.planned.sizes.items():
             if key not in settable:
                 says = f"'{draft.kind.name}' has no '{key}'"
                 self.wrong("P020", text.place, says, meant(key, settable))
 
-    def _settable(self, draft: _Draft) -> set[str]:
+    def _settable(self, draft: Draft) -> set[str]:
         prefix = draft.name + "."
         part_sizes = {
             f"{p.name}.{s}" for p in self.parts if p.assembly == draft.name for s in ("length", "width", "thickness")
         }
         names = {p.name for p in self.pending if p.spec.settable} | part_sizes
         return {n.removeprefix(prefix) for n in names if n.startswith(prefix)} | {c.name for c in draft.kind.choices}
-
-    # -- formulas ------------------------------------------------------------------------------------
-
-    def compile(self) -> Graph:
-        compiled: list[Quantity] = []
-        for pending in self.pending:
-            compiled.append(self._compile(pending))
-        if self.problems:
-            raise InputRefused(self.problems)
-        graph = Graph(self._with_dimensions(compiled))
-        if self.problems:
-            raise InputRefused(self.problems)
-        return graph
-
-    def _compile(self, pending: _Pending) -> Quantity:
-        spec, text = pending.spec, pending.text
-        place = text.place if text else spec.place
-        base = Quantity(
-            pending.name,
-            spec.says or pending.name,
-            LENGTH,
-            pending.origin,
-            place,
-            None,
-            Fraction(0),
-            spec.read,
-            spec.words,
-        )
-        if spec.by and pending.origin is not Origin.PLAN:
-            return self._by_word(pending, base)
-        assert text is not None
-        if spec.is_word:
-            if spec.words and text.text not in spec.words:
-                self.wrong("P013", place, f"{pending.name} is '{text.text}'", meant(text.text, spec.words))
-            return replace(base, dimension=WORD, constant=text.text)
-        if pending.origin is Origin.PLAN and (constant := self._plain(pending, text)) is not None:
-            return replace(base, constant=constant, dimension=self._plain_dimension(pending))
-        try:
-            formula = parse(text.text, pending.scope.resolve, self.known)
-        except BadFormula as error:
-            self._bad_formula(pending, error)
-            return base
-        if formula.names:
-            return replace(base, formula=formula)
-        try:
-            constant = formula.run([])
-        except (BadFormula, ZeroDivisionError) as error:
-            says = "it divides by zero" if isinstance(error, ZeroDivisionError) else str(error)
-            self._bad_formula(pending, BadFormula(says))
-            return base
-        return replace(
-            base,
-            formula=formula if pending.origin is Origin.PLAN else None,
-            constant=constant,
-            dimension=dimension(formula, pending.scope.resolve, lambda n: LENGTH),
-        )
-
-    def _bad_formula(self, pending: _Pending, error: BadFormula) -> None:
-        place = pending.text.place if pending.text else pending.spec.place
-        code, do = "Q001", "Check the spelling and the brackets."
-        if isinstance(error, UnknownName):
-            prefix = pending.scope.draft.name + "."
-            names = {n.removeprefix(prefix) for n in self.known}
-            code, do = "Q002", meant(error.name, names)
-        self.wrong(code, place, f"{pending.name}: {error}", do)
-
-    def _plain(self, pending: _Pending, text: Text) -> Fraction | None:
-        """A plain number or length of the plan; None when it is a formula."""
-        if self._plain_dimension(pending) == NUMBER:
-            try:
-                value, unit = number_and_unit(text.text)
-            except NotALength:
-                return None
-            return value if not unit or "/" in text.text else None
-        try:
-            return length(text.text, pending.unit)
-        except NotALength as error:
-            if "no unit" in str(error):
-                self.wrong(
-                    "P021",
-                    text.place,
-                    f"{pending.name}: {error}",
-                    "Or write `unit: mm` or `unit: in` at the top of the plan.",
-                )
-                return Fraction(0)
-            return None
-
-    def _plain_dimension(self, pending: _Pending) -> int:
-        default = pending.spec.formula
-        if default is not None:
-            try:
-                number_and_unit(default.text)
-            except NotALength:
-                return LENGTH
-            return LENGTH if number_and_unit(default.text)[1] else NUMBER
-        return LENGTH
-
-    def _by_word(self, pending: _Pending, base: Quantity) -> Quantity:
-        spec, scope = pending.spec, pending.scope
-        try:
-            selector = parse(spec.by, scope.resolve, self.known)
-            if spec.is_word:
-                words = {word: text.text for word, text in spec.cases}
-                formula = Formula(
-                    f"by {spec.by}",
-                    selector.names,
-                    lambda values: words[str(selector.run(values))],
-                    selector.tree,
-                )
-                return replace(base, formula=formula, dimension=WORD)
-            cases = {word: parse(text.text, scope.resolve, self.known) for word, text in spec.cases}
-        except BadFormula as error:
-            self._bad_formula(pending, error)
-            return base
-        names = tuple(dict.fromkeys([*selector.names, *(n for case in cases.values() for n in case.names)]))
-        text = f"by {spec.by}: " + ", ".join(f"{word} {case.text}" for word, case in cases.items())
-
-        def run(values: Sequence[Value]) -> Value:
-            return cases[str(selector.run(values))].run(values)
-
-        return replace(base, formula=Formula(text, names, run, selector.tree), dimension=LENGTH)
-
-    def _with_dimensions(self, quantities: list[Quantity]) -> list[Quantity]:
-        """Work out and check the dimension of every formula, in any order."""
-        known: dict[str, int] = {}
-        by_name = {q.name: q for q in quantities}
-        doing: set[str] = set()
-
-        def of(name: str) -> int:
-            if name in known:
-                return known[name]
-            quantity, pending = by_name[name], self.pending[self.known[name]]
-            formula = quantity.formula
-            if formula is None or formula.text.startswith("by ") or name in doing:
-                return quantity.dimension
-            doing.add(name)
-            try:
-                known[name] = dimension(formula, pending.scope.resolve, of)
-            except BadFormula as error:
-                self.wrong("Q001", quantity.place, f"{name}: {error}", "Check the formula.")
-                known[name] = LENGTH
-            doing.discard(name)
-            return known[name]
-
-        return [replace(q, dimension=of(q.name)) for q in quantities]
 
     def rules(self) -> Iterator[Rule]:
         for draft in self.drafts.values():
@@ -737,7 +374,7 @@ class _Builder:
                 for spec in self.library.joints[joint.kind].rules:
                     yield from self._rule(spec, Scope(draft, joint), draft)
 
-    def _rule(self, spec: RuleSpec, scope: Scope, draft: _Draft) -> Iterator[Rule]:
+    def _rule(self, spec: RuleSpec, scope: Scope, draft: Draft) -> Iterator[Rule]:
         if not draft.holds(spec.when):
             return
         try:
@@ -750,10 +387,6 @@ class _Builder:
             self.wrong("K003", spec.place, f"the rule '{spec.must}': {error}", "Check the names in it.")
 
 
-def _holds(when: tuple[tuple[str, str], ...], choices: dict[str, str]) -> bool:
-    return all(choices.get(key) == word for key, word in when)
-
-
 def _with_unit(written: str) -> str:
     """A length of a plan that needs no declared unit: a bare fraction is inches."""
     return written if re.search(r"[A-Za-z\"']", written) else f"{written} in"
@@ -764,91 +397,6 @@ def _short(member: str, number: int, count: int) -> str:
     if count == 1:
         return ""
     return str(number) if member.isdigit() or not member else member[0].upper()
-
-
-@dataclass(frozen=True)
-class Cabinet:
-    """The cabinet of a plan, ready to be worked out for each student."""
-
-    title: str
-    revision: str
-    graph: Graph
-    assemblies: dict[str, Assembly]
-    parts: tuple[Part, ...]
-    openings: dict[str, Opening]
-    features: tuple[Feature, ...]
-    rules: tuple[Rule, ...]
-    stock: tuple[str, ...]
-    """Names of the stock roles."""
-    settable: frozenset[str]
-    """Full names of what a plan or a student's choice may set."""
-    _scopes: dict[str, Scope] = field(repr=False)
-    matches: tuple[Match, ...] = ()
-    """Parts whose grain runs on, by their full names."""
-
-    def formula(self, text: str, assembly: str = "", member: str = "", joint: str = "") -> Formula:
-        """A formula over this cabinet's quantities, with names as they are meant inside an assembly.
-
-        Raises:
-            BadFormula: As `course.formula.parse`.
-        """
-        return parse(text, self.scope(assembly, member, joint), self.graph.index)
-
-    def scope(self, assembly: str, member: str = "", joint: str = "") -> Callable[[str], Sequence[str]]:
-        """What names mean inside an assembly, for one member of a list, or for one of its joints."""
-        draft = self._scopes[assembly].draft
-        return Scope(draft, draft.joints[joint] if joint else None, member).resolve
-
-    def part(self, name: str) -> Part:
-        """The part of a full name."""
-        return next(part for part in self.parts if part.name == name)
-
-    def broken_rules(self, values: Values, shown: Shown = MM) -> list[Problem]:
-        """What one student's sizes make impossible."""
-        found = []
-        for rule in self.rules:
-            if not RELATIONS[rule.relation](rule.left.run(values.all), rule.right.run(values.all)):
-                says, do = (self._filled(text, rule.scope, values, shown) for text in (rule.spec.says, rule.spec.do))
-                found.append(
-                    Problem(
-                        "G001" if rule.spec.stops else "G101",
-                        self._blame(rule, values),
-                        says,
-                        do,
-                        rule.spec.stops,
-                    )
-                )
-        return found
-
-    def note(self, feature: Feature, values: Values, shown: Shown) -> str:
-        """What the cut list says of a feature, with this student's sizes; empty when it says nothing."""
-        scope = self._scopes[feature.assembly]
-        joint = scope.draft.joints[feature.instance] if feature.instance else None
-        return self._filled(feature.note, Scope(scope.draft, joint), values, shown)
-
-    def _filled(self, text: str, scope: Scope, values: Values, shown: Shown) -> str:
-        def put(match: re.Match[str]) -> str:
-            formula = parse(match[1], scope.resolve, self.graph.index)
-            value = formula.run(values.all)
-            return shown.size(value) if isinstance(value, Fraction) else value
-
-        return re.sub(r"\{([^{}]+)\}", put, text)
-
-    def _blame(self, rule: Rule, values: Values) -> Place:
-        """The line of the plan nearest to a broken rule: what it reads, then what that reads."""
-        todo = [*rule.left.names, *rule.right.names]
-        seen: set[str] = set()
-        while todo:
-            for name in todo:
-                if (
-                    values.origin(name) in (Origin.CHOICE, Origin.STOCK, Origin.PLAN)
-                    and self.graph[name].dimension == LENGTH
-                ):
-                    given = values.given(name)
-                    return given.place if given else self.graph[name].place
-            seen.update(todo)
-            todo = [inner for name in todo for inner in values.inputs(name) if inner not in seen]
-        return rule.place
 
 
 def list_keys(library: Library) -> dict[str, dict[str, bool]]:
@@ -896,7 +444,7 @@ def build(plan: Plan, library: Library) -> Cabinet:
             builder.assembly(planned, leaf)
     for draft in builder.drafts.values():
         builder.unknown_sizes(draft)
-    graph = builder.compile()
+    graph = Compiler(builder.pending, builder.known, builder.problems).graph()
     rules = tuple(builder.rules())
     if builder.problems:
         raise InputRefused(builder.problems)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from course.basis import Basis, basis_of, given_value, read_basis
-from course.build import Part
+from course.cabinet import Part
 from course.course import Course, Listed, listed, part_sizes
 from course.cutlist import SIZES, measured_words
 from course.quantities import Given, Origin, Values

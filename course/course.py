@@ -12,7 +12,9 @@ from functools import cached_property
 from pathlib import Path
 
 from course.basis import basis_of
-from course.build import WORD, Cabinet, build, list_keys
+from course.build import build, list_keys
+from course.cabinet import Cabinet
+from course.compiling import WORD
 from course.kinds import read_library
 from course.made import FILE as MADE
 from course.made import MadeBy, read_made

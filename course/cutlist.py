@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from course.build import Cabinet, Part
+from course.cabinet import Cabinet, Part
 from course.course import Course
 from course.quantities import Origin, Values
 from course.readings import FROZEN, State

@@ -8,7 +8,7 @@ from enum import Enum
 from fractions import Fraction
 from itertools import groupby
 
-from course.build import Part
+from course.cabinet import Part
 from course.course import Course
 from course.cutting.model import Grain
 from course.order_settings import OrderSettings, read_order_settings

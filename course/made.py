@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from course.build import Cabinet
+from course.cabinet import Cabinet
 from shared.places import Place, Table
 from shared.problems import Problem, meant
 

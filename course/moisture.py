@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from course.build import Cabinet, Part
+from course.cabinet import Cabinet, Part
 from course.course import Course
 from course.formula import Formula
 from course.quantities import Values

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from course.build import Joint, Part
+from course.cabinet import Joint, Part
 from course.course import Course
 from course.quantities import Origin, Values
 from course.roster import Student

@@ -17,7 +17,7 @@ from functools import cached_property
 from importlib.resources import files
 from pathlib import Path
 
-from course.build import Assembly, Cabinet, Joint, Part, Site
+from course.cabinet import Assembly, Cabinet, Joint, Part, Site
 from course.course import Course
 from course.cutlist import consequence
 from course.demand import boards_for, spares_left

@@ -6,7 +6,8 @@ import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from course.build import WORD, Cabinet
+from course.cabinet import Cabinet
+from course.compiling import WORD
 from course.quantities import Given, Origin
 from course.stock import Piece
 from shared.places import Place, Row, Table

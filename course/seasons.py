@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 
-from course.build import Assembly, Part
+from course.cabinet import Assembly, Part
 from course.course import Course
 from course.quantities import Values
 from course.roster import Student

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from importlib.resources import files
 
-from course.build import Cabinet, Part
+from course.cabinet import Cabinet, Part
 from course.quantities import Values
 from lessons.layout import Box, shape
 from shared.places import Mapping, read_yaml

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from course.build import Assembly, Cabinet, Part
+from course.cabinet import Assembly, Cabinet, Part
 from lessons.bench import DATA, Bench, View
 from lessons.layout import Box, Layout, layout, shape
 from shared.places import Mapping

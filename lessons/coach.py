@@ -13,7 +13,7 @@ from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
-from course.build import Assembly
+from course.cabinet import Assembly
 from course.course import Course
 from course.formula import BadFormula
 from course.roster import Student

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from importlib.resources import files
 
-from course.build import Assembly, Cabinet, Opening
+from course.cabinet import Assembly, Cabinet, Opening
 from course.quantities import Values
 from shared.places import Mapping as YamlMapping
 from shared.places import Text, read_yaml

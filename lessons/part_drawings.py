@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from course.build import Assembly, Cabinet, Joint, Part, Site
+from course.cabinet import Assembly, Cabinet, Joint, Part, Site
 from lessons.bench import DATA, Bench, scale_words
 from lessons.layout import Layout, layout
 from shared.places import Mapping

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from course.build import Assembly, Cabinet, Feature, Part
+from course.cabinet import Assembly, Cabinet, Feature, Part
 from lessons.cautions import ENGINEERED, all_families
 from lessons.operation import STAGES, Need, Operation
 from shared.places import Place

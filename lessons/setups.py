@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from course.build import Assembly, Cabinet, Part
+from course.cabinet import Assembly, Cabinet, Part
 from course.formula import NUMBER, RELATIONS, BadFormula, Formula, comparison, dimension
 from course.quantities import Origin, Values
 from lessons.operation import BOX, Setup

@@ -12,7 +12,7 @@ from importlib.resources import files
 from math import hypot, sqrt
 from pathlib import Path
 
-from course.build import Assembly, Cabinet
+from course.cabinet import Assembly, Cabinet
 from course.changes import AsMade
 from course.course import Course
 from course.formula import LENGTH, BadFormula, Formula, dimension

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from course.build import Cabinet, build, list_keys
+from course.build import build, list_keys
+from course.cabinet import Cabinet
 from course.course import Course, read_course
 from course.kinds import read_library
 from course.plan import read_plan

@@ -14,7 +14,8 @@ from hypothesis import given as for_all
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from course.build import Rule, build, list_keys
+from course.build import build, list_keys
+from course.cabinet import Rule
 from course.course import Course, read_course
 from course.demand import spares_left
 from course.formula import parse

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from course.build import Cabinet, build, list_keys
+from course.build import build, list_keys
+from course.cabinet import Cabinet
 from course.kinds import read_library
 from course.plan import read_plan
 from course.quantities import Given, Origin
