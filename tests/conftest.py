@@ -16,8 +16,14 @@ from course.course import Course, read_course
 from course.kinds import read_library
 from course.plan import read_plan
 
-CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
-"""The class cabinet of the demo course."""
+CLASS_PLAN = Path(__file__).with_name("class_plan.yaml").read_text("utf-8")
+"""The class cabinet as it is without a drawer."""
+
+
+@pytest.fixture
+def class_plan() -> str:
+    """The plan of the class cabinet without a drawer."""
+    return CLASS_PLAN
 
 
 @pytest.fixture

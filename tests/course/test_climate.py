@@ -17,13 +17,6 @@ def moisture(cabinet_of, class_plan: str, climate: str) -> tuple[Fraction, ...]:
     return tuple(values.number(f"climate.{word}") for word in ("dry", "built", "damp"))
 
 
-@pytest.fixture
-def class_plan() -> str:
-    from importlib.resources import files
-
-    return files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
-
-
 @pytest.mark.parametrize("row", ROOMS, ids=lambda row: row["humidity_percent"])
 def test_the_air_of_a_room_gives_the_moisture_of_the_handbook(cabinet_of, class_plan, row):
     """Wood Handbook Table 4-2 at 70 F, to a tenth of a percent in which it is printed (Eq. 4-5 rounds 10 cells the other way)."""

@@ -33,7 +33,7 @@ assemblies:
   drawer:
     kind: drawer
     in: divider.lower
-    stock: {box: drawer, floor: bottom, facing: frame}
+    stock: {box: drawer, sides: drawer, floor: bottom, facing: frame}
 """
 """The worked case: an opening 364 wide, 120 high and 181 deep, and sides of 12 with rabbets of 6."""
 LIBRARY = read_library()

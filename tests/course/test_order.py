@@ -59,13 +59,14 @@ def test_every_part_lies_on_a_sheet_once_and_the_layouts_can_be_cut(demo_order):
 
 
 def test_the_demo_needs_two_sheets_of_each_thickness_and_that_is_proven(demo_order):
-    """Seven and six cabinets with spares: more than one sheet each, and two are enough."""
+    """Seven and six cabinets with spares: more than one sheet each, and two are enough; one for all drawer bottoms."""
     found = {plan.group.piece: (len(plan.sheets), plan.buy, plan.how_good) for plan in demo_order.sheets}
     words = "proven: no layout of straight cuts from edge to edge does with fewer"
     assert found == {
         "sheet-A": (2, 0, f"2 sheets; {words}"),
         "sheet-B": (2, 1, f"2 sheets; {words}"),
         "panel-2": (1, 0, f"1 sheet; {words}"),
+        "bottom-1": (1, 0, f"1 sheet; {words}"),
     }
 
 
@@ -233,8 +234,10 @@ def test_pieces_offcuts_kerf_and_trim_make_the_sheet(demo_order):
 
 def test_what_is_left_starts_the_next_term(demo_order, course_folder):
     """The file is read as stock.csv by a new course, with the thickness readings of its sheet."""
-    (course_folder() / "stock.csv").write_text(left_csv(demo_order), "utf-8", newline="")
-    stock = read_course(course_folder().parent / "course").stock
+    plan = (demo_order.course.folder / "plan.yaml").read_text("utf-8")
+    folder = course_folder(plan=plan)
+    (folder / "stock.csv").write_text(left_csv(demo_order), "utf-8", newline="")
+    stock = read_course(folder).stock
     assert {name: (p.length, p.width) for name, p in stock.items()} == {
         left.id: (left.length, left.width) for left in left_over(demo_order)
     }

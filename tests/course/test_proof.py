@@ -19,13 +19,6 @@ CASES = yaml.safe_load((Path(__file__).parents[1] / "cases" / "proof.yaml").read
 ONE = "id,name\ns1,Ada Test\n"
 
 
-@pytest.fixture
-def class_plan() -> str:
-    from importlib.resources import files
-
-    return files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
-
-
 def put(plan: str, changes: dict[str, str]) -> str:
     """The plan with some texts of it changed."""
     for old, new in changes.items():

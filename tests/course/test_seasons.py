@@ -17,11 +17,6 @@ CHERRY, RED_OAK, RED_OAK_QUARTER = Fraction("0.00248"), Fraction("0.00369"), Fra
 """Wood Handbook, FPL-GTR-190 (2010), Table 13-5: tangential of black cherry and commercial red oak, its radial."""
 
 
-@pytest.fixture
-def class_plan() -> str:
-    return files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
-
-
 def door_panel(course: Course, student: str = "s1") -> PanelYear:
     return next(p for p in panel_years(course, course.student(student)) if p.panel == "door.panel.1")
 

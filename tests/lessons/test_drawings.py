@@ -44,7 +44,7 @@ assemblies:
   shelf: {kind: loose shelf, in: divider.upper}
   back: {kind: frame and panel, in: case.back, use: back, reveal: 0.5, stile.width: 45, rail.width: 45, bays: 2}
   door: {kind: frame and panel, in: divider.upper, use: door}
-  drawer: {kind: drawer, in: divider.lower, mark: R, stock: {box: drawer, floor: bottom}}
+  drawer: {kind: drawer, in: divider.lower, mark: R, stock: {box: drawer, sides: drawer, floor: bottom}}
 """
 TWO_BAYS = """
 title: Two bays

@@ -32,11 +32,6 @@ s5,Enid Rowanwood,P1,veneered,
 
 
 @pytest.fixture
-def class_plan() -> str:
-    return files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
-
-
-@pytest.fixture
 def course(course_of: Callable[..., Course]) -> Course:
     return course_of(roster=ROSTER, stock=STOCK)
 

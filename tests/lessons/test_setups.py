@@ -33,7 +33,7 @@ stock:
 assemblies:
   case: {kind: carcass}
   divider: {kind: dividers, in: case.inside, openings: {low: 120, middle: 120, high: rest}}
-  tray: {kind: drawer, in: divider.low, stock: {box: drawer, floor: bottom}}
+  tray: {kind: drawer, in: divider.low, stock: {box: drawer, sides: drawer, floor: bottom}}
   box:
     kind: drawer
     in: divider.middle
@@ -41,7 +41,7 @@ assemblies:
     front: applied
     joints: {corner: dowels}
     dowel: {diameter: 6, depth_face: 8}
-    stock: {box: drawer, floor: bottom, facing: frame}
+    stock: {box: drawer, sides: drawer, floor: bottom, facing: frame}
 """
 
 
@@ -231,7 +231,11 @@ class TestReadings:
     @pytest.mark.parametrize(
         ("operation", "assembly", "wanted"),
         [
-            ("measure stock", "case", ["stock.case.thickness", "stock.frame.thickness", "stock.panel.thickness"]),
+            (
+                "measure stock",
+                "case",
+                [f"stock.{role}.thickness" for role in ("case", "frame", "panel", "drawer", "drawer_side", "bottom")],
+            ),
             ("cut end rabbets", "case", [f"case.rabbet.{one}.depth" for one in CORNERS]),
             ("groove edges", "back", ["back.groove.width", "back.groove.depth", "back.groove.front_lip"]),
             ("cut the tenons on the muntins", "back", ["back.tenon.thickness", "back.muntin.1.shoulder"]),
