@@ -10,12 +10,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from jinja2 import PackageLoader
-
 from rubrics.class_charts import distribution_chart, progress_chart, strip_chart
 from rubrics.class_figures import Interval
 from rubrics.class_findings import CheckFigures, Finding, Progress, class_figures, findings, progress
 from rubrics.compare import ENOUGH
+from rubrics.feedback import templates
 from rubrics.grading import Grades, signed
 from rubrics.last_term import FILE, Change, LastTerm, changes, figures_csv, read_last_term
 from rubrics.readers import Digits, Readers, digits, readers
@@ -235,7 +234,7 @@ def _readers(found: Readers, shown: Shown) -> Iterator[str]:
 def report_document(made: Report, grades: Grades) -> Document:
     """A report as a document."""
     course = grades.course
-    tree = render_tree("class_report.md.j2", {"report": made}, PackageLoader("rubrics"))
+    tree = render_tree("class_report.md.j2", {"report": made}, templates(course))
     return course.wording.document(Document(made.title, course.title, course.id, tree, course.paper))
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
-from jinja2 import PackageLoader
+from jinja2 import BaseLoader, ChoiceLoader, FileSystemLoader, PackageLoader
 
 from course.causes import Cause, causes
 from course.changes import AsMade
@@ -97,7 +97,6 @@ class Result:
     title: str
     text: str
     cause: str = ""
-    task: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +105,12 @@ class Page:
 
     student: Student
     points: str
+    on_mark: str
+    """How many results are at the best level; empty when none is."""
     best: tuple[Result, ...]
     improve: tuple[Result, ...]
+    practice: str
+    """One task, for the first of those to be worked on."""
     again: tuple[Result, ...]
     trends: tuple[Result, ...]
     differences: tuple[Result, ...]
@@ -147,9 +150,10 @@ def _page(
     best = _one_of_each(sorted(full, key=lambda m: (_distance(m), -m.check.points, m.check.id)), BEST)
     worst = _one_of_each(sorted(lost, key=lambda m: (m.level.share, m.points - m.check.points, m.check.id)), NEXT)
     return Page(
-        student, _points(one),
+        student, _points(one), _on_mark(one),
         tuple(Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}") for m in best),
-        tuple(_improve(m, values, words, before(grades.marks, m)) for m in worst),
+        tuple(_improve(m, values, before(grades.marks, m)) for m in worst),
+        words.task(worst[0].check) if worst else "",
         tuple(
             Result(m.check.title, f"{_read(m, shown)}; {_allowed(m, shown)}")
             for m in one.marks
@@ -207,6 +211,11 @@ def _points(one: StudentGrade) -> str:
     return f"{points}, from {len(one.marks)} of {one.checks} checks"
 
 
+def _on_mark(one: StudentGrade) -> str:
+    full = [mark.level.word for mark in one.marks if mark.level.share == 1]
+    return f"{full[0]}: {len(full)} of {len(one.marks)} results" if full else ""
+
+
 def _size(value: Fraction, shown: Shown) -> str:
     """A size to the finer digit; a large one in fractions of an inch as the student's rule shows it."""
     return shown.size(value) if shown.unit == "in" and abs(value) >= 50 else shown.fine(value)
@@ -236,12 +245,12 @@ def before(marks: Sequence[Mark], mark: Mark) -> Mark | None:
     return max(own, key=lambda m: m.attempt, default=None)
 
 
-def _improve(mark: Mark, values: Values, words: Words, earlier: Mark | None) -> Result:
+def _improve(mark: Mark, values: Values, earlier: Mark | None) -> Result:
     side = "over" if mark.deviation > aim(mark.check) else "under"
     own = mark.check.over if side == "over" else mark.check.under
     text = f"{_read(mark, mark.student.shown)}; {_allowed(mark, mark.student.shown)}"
     cause = probable_cause(mark, values, earlier) or own
-    return Result(mark.check.title, text, cause, words.task(mark.check))
+    return Result(mark.check.title, text, cause)
 
 
 def probable_cause(mark: Mark, values: Values, earlier: Mark | None = None) -> str:
@@ -333,10 +342,15 @@ def _missing(one: StudentGrade) -> tuple[str, ...]:
     return tuple(f"{group} ({count})" if count > 1 else group for group, count in counts.items())
 
 
+def templates(course: Course) -> BaseLoader:
+    """The templates of pages about results; a file of the same name in the course's folder `lessons` wins."""
+    return ChoiceLoader([FileSystemLoader(str(course.folder / "lessons")), PackageLoader("rubrics")])
+
+
 def feedback_document(page: Page, course: Course) -> Document:
     """A page as a document, in the student's print size."""
     rows = {"page": page, "student": page.student, "course": course}
-    tree = render_tree("feedback.md.j2", rows, PackageLoader("rubrics"))
+    tree = render_tree("feedback.md.j2", rows, templates(course))
     document = Document(
         f"Feedback for {page.student.name}", f"{page.student.name} ({page.student.id})", course.id, tree,
         course.paper, page.student.large_print,

@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 
 from course.readings import Reading
+from rubrics.checks import read_checks
 from rubrics.feedback import feedback_document, pages, read_words, same_digits, write_feedback
 from rubrics.grading import grade
 from shared.problems import InputRefused
@@ -65,19 +66,23 @@ def test_three_best_and_two_to_work_on(course_of):
     ]  # fmt: skip
     assert len(page.improve) == 2
     assert page.improve[0].title == "back rail top: shoulder to shoulder"
-    assert all(result.task and result.cause for result in page.improve)
+    assert all(result.cause for result in page.improve)
+    assert page.practice.startswith("Write the sum out")
+    text = text_of(feedback_document(page, course).tree)
+    assert text.count("Practise one thing:") == 1 and "On the mark: 5 of 8 results" in text
 
 
 def test_a_rail_short_by_two_tenons_is_told_so(course_of):
     """20 mm short with tenons of 10 mm: both tenons left out."""
     course = course_of()
     course.log.add(off("s1", {"door.rail.top.shoulder": "241"}))
-    (result,) = page_of(course).improve
+    page = page_of(course)
+    (result,) = page.improve
     assert result.text == "you read 241.0\u00a0mm, it should be 261.0\u00a0mm: 20.0\u00a0mm under; " + (
         "0.3\u00a0mm either way is allowed"
     )
     assert "both tenons" in result.cause
-    assert "Write the sum out" in result.task
+    assert "Write the sum out" in page.practice
 
 
 def test_a_change_made_twice_is_asked_about(course_of):
@@ -203,3 +208,22 @@ def test_a_mistake_comes_with_what_can_still_be_done(course_of):
     text = text_of(feedback_document(page, course).tree).replace("\u00a0", " ")
     assert "What can still be done" in text and remedy.options[0].name in text
     assert "139.2" in text or "139.3" in text
+
+
+def test_every_built_in_check_has_a_practice_task_of_its_own():
+    """The task for any check is only for checks that an instructor adds; what is named exists."""
+    words = read_words()
+    specs = {spec.name: {item.title for item in spec.items} for spec in read_checks().definitions}
+    graded = {spec.name for spec in read_checks().definitions if any(item.kind != "measure" for item in spec.items)}
+    named = {name.partition(".")[0] for name in words.practice}
+    assert graded <= named and named - set(specs) == {"any"}
+    inner = [name.partition(".") for name in words.practice if "." in name]
+    assert all(what == "rest" or what in specs[name] for name, _, what in inner)
+
+
+def test_a_course_has_a_page_of_its_own(course_of):
+    """A template of the same name in the course's folder `lessons` is used instead, for every word of the page."""
+    course = course_of()
+    (course.folder / "lessons").mkdir()
+    (course.folder / "lessons" / "feedback.md.j2").write_text("# Dear {{ student.name }}\n\nWell done.\n", "utf-8")
+    assert text_of(feedback_document(page_of(course), course).tree).split() == ["Dear", "Ada", "Test", "Well", "done."]
