@@ -20,7 +20,7 @@ from course.readings import Reading
 from course.roster import Student
 from course.seasons import WoodInUse, wood_in_use
 from shared.problems import OutOfRange
-from shared.units import MM, Shown
+from shared.units import MM, Shown, same_digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +41,9 @@ class AtMoisture:
 
     def words(self, shown: Shown = MM) -> str:
         """Both sizes with their moisture, and for which wood."""
+        size, same = same_digits([self.size, self.same], shown)
         return (
-            f"{shown.fine(self.size)} at {float(self.at):g} %, about {shown.fine(self.same)} at the shop's "
+            f"{size}\u00a0{shown.unit} at {float(self.at):g} %, about {same}\u00a0{shown.unit} at the shop's "
             f"{float(self.shop):g} % ({self.wood.species}, {self.wood.cut})"
         )
 

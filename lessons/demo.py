@@ -63,6 +63,8 @@ class Scenario:
     shifts: tuple[Shift, ...]
     events: tuple[Event, ...]
     absent: dict[str, tuple[str, ...]]
+    moistures: dict[str, dict[str, str]]
+    """What a meter shows of parts that are not as dry as the shop, by student and label. [%]"""
 
 
 def copy_course(folder: Path) -> Path:
@@ -103,6 +105,11 @@ def read_scenario(text: str) -> Scenario:
             for block in _blocks(top, "events")
         ),
         {name: _words(_mapping(top, "absent"), name) for name in _mapping(top, "absent").entries},
+        {
+            student: {label: text.text for label, text in _mapping(wet, student).items() if isinstance(text, Text)}
+            for wet in [_mapping(top, "moistures")]
+            for student in wet.entries
+        },
     )  # fmt: skip
 
 
@@ -127,7 +134,8 @@ def filled_workbooks(course: Course, folder: Path) -> list[Path]:
     written = []
     for student in course.students:
         readings = simulated(course, student, scenario)
-        data = fill(measurement_workbook(course, student), readings, {})
+        wet = scenario.moistures.get(student.id, {})
+        data = fill(measurement_workbook(course, student), readings, {}, wet)
         written.append(write_file(folder / f"{student.id}-{safe_name(student.name)}-measured.xlsx", data))
     return written
 

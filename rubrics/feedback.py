@@ -29,7 +29,7 @@ from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.render.tree import render_tree
-from shared.units import Shown
+from shared.units import Shown, same_digits
 
 FILE = "feedback.yaml"
 BUILT_IN = Path(__file__).parent / FILE
@@ -307,13 +307,6 @@ def _trend(sizes: Sequence[Fraction], target: Fraction, shown: Shown, words: Wor
     kind = "nearer" if nearer else "better" if away[-1] < away[0] else "not yet"
     texts = same_digits([*sizes, target], shown)
     return f"{', '.join(texts[:-1])}; it should be {texts[-1]} {shown.unit}. {words.trend[kind]}"
-
-
-def same_digits(values: Sequence[Fraction], shown: Shown) -> list[str]:
-    """Sizes without their unit, all with as many decimals as the one that needs most."""
-    texts = [shown.fine_bare(value) for value in values]
-    most = max(len(text.partition(".")[2]) for text in texts)
-    return [f"{text.partition('.')[0]}.{text.partition('.')[2].ljust(most, '0')}" for text in texts]
 
 
 def _differences(one: StudentGrade, where: dict[str, str], shown: Shown) -> tuple[Result, ...]:

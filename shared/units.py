@@ -6,6 +6,7 @@ A length is a `Fraction` of a millimetre everywhere in the program; one inch is 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -130,6 +131,13 @@ MM = Shown()
 INCHES = Shown("in", 3, 64)
 SHOWN = {"mm": MM, "in": INCHES, "decimal in": Shown("in", 3, 0)}
 """What may stand under `units`, and how it prints."""
+
+
+def same_digits(values: Sequence[Fraction], shown: Shown) -> list[str]:
+    """Sizes without their unit, all with as many decimals as the one that needs most."""
+    texts = [shown.fine_bare(value) for value in values]
+    most = max(len(text.partition(".")[2]) for text in texts)
+    return [f"{text.partition('.')[0]}.{text.partition('.')[2].ljust(most, '0')}" for text in texts]
 
 
 def round_half_even(value: Fraction) -> int:

@@ -50,6 +50,8 @@ def test_a_cherry_stile_read_damp_is_shown_at_both(course_of):
     one = found(course_of(), STILE, Fraction("50.5"), "12")
     assert one.same == Fraction("49.99904") and one.by == Fraction("0.50096")
     assert one.words(MM).replace("\u00a0", " ") == "50.5 mm at 12 %, about 50.0 mm at the shop's 8 % (cherry, flat-sawn)"
+    same = found(course_of(), STILE, Fraction(50), "11")  # 50 x (1 - 0.00248 x 3) = 49.628
+    assert same.words(MM).replace("\u00a0", " ").startswith("50.00 mm at 11 %, about 49.63 mm at the shop's 8 %")
 
 
 def test_the_cut_of_the_students_own_board_counts(course_of):
