@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from fractions import Fraction
-from importlib.resources import files
+from pathlib import Path
 
 import pytest
 import yaml
@@ -21,7 +21,7 @@ from course.course import Course, read_course
 from course.readings import Log, Reading
 from shared.problems import InputRefused
 
-CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
+CLASS_PLAN = Path(__file__).parents[1].joinpath("class_plan.yaml").read_text("utf-8")
 STOCK = "id,role,material,thickness 1\nsheet-A,case,birch plywood,17.6\nframe-1,frame,cherry,18\n"
 ROSTER = "id,name,bench,units,piece.case,piece.frame\ns1,Ada Test,1,mm,sheet-A,frame-1\ns2,Bo Test,2,in,sheet-A,frame-1\n"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from fractions import Fraction
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -16,7 +15,7 @@ from course.moisture import at_shop, parts_across
 from course.readings import MOISTURE, Reading
 from shared.units import MM, length
 
-CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
+CLASS_PLAN = Path(__file__).parents[1].joinpath("class_plan.yaml").read_text("utf-8")
 PUBLISHED = [
     row
     for row in csv.DictReader(Path(__file__).parents[1].joinpath("published", "wood_movement.csv").open(encoding="utf-8"))
@@ -73,7 +72,7 @@ def test_only_widths_of_solid_parts_are_worked_out(course_of):
 def test_the_height_of_a_drawer_is_across_its_grain(course_of):
     """Sides and front are as wide as the drawer is high; its back is lower and has a formula of its own."""
     plan = CLASS_PLAN.replace("  door:\n", "  drawer: {kind: drawer, in: divider.lower, stock: "
-                              "{box: frame, floor: case, facing: frame}}\n  door:\n")  # fmt: skip
+                              "{box: frame, sides: frame, floor: case, facing: frame}}\n  door:\n")  # fmt: skip
     cabinet = course_of(plan=plan).cabinet
     assert [part.name for part in parts_across(cabinet, "drawer.height")] == [
         "drawer.front", "drawer.side.left", "drawer.side.right",
