@@ -69,6 +69,8 @@ class Course:
     """Machines of the shop that no student may use (`shop: {forbidden: [dado set]}`)."""
     hand_only: tuple[str, ...] = ()
     """Operations, by name or title, that the shop allows by hand alone (`shop: {hand_only: [cut dadoes]}`)."""
+    endorsements: tuple[str, ...] = ()
+    """Kinds of work that need a sign-off of their own here (`shop: {endorsements: [tenoning]}`)."""
     prepared: tuple[str, ...] = ()
     """Operations whose parts the students are given ready-made (`shop: {prepared: [rip to width]}`)."""
     planned: dict[str, tuple[Text, ...]] = field(default_factory=dict)
@@ -156,7 +158,7 @@ class Course:
 
     def permission(self, student: Student, machine: str) -> Permission:
         """Whether a student may use a machine on the day of issue."""
-        if machine not in self.machines:
+        if machine not in (*self.machines, *self.endorsements):
             return Permission(False, f"the shop has no {machine}")
         if machine in self.forbidden:
             return Permission(False, f"the shop does not allow the {machine}")
@@ -290,7 +292,7 @@ def read_course(folder: Path) -> Course:
     if signed:
         ends = _date(settings.get("ends"))
         ids = {row.text("id") for row in roster.rows} if roster else set()
-        signoffs = read_signoffs(signed, ids, machines, ends, problems)
+        signoffs = read_signoffs(signed, ids, (*machines, *_words(top.get("shop"), "endorsements")), ends, problems)
     made = read_made(others, {s.id: s.name for s in students}, cabinet, problems) if others and cabinet else []
     if any(p.severe for p in problems) or cabinet is None:
         raise InputRefused(problems)
@@ -303,7 +305,7 @@ def read_course(folder: Path) -> Course:
         top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
         _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
         _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"),
-        _words(top.get("shop"), "prepared"), planned,
+        _words(top.get("shop"), "endorsements"), _words(top.get("shop"), "prepared"), planned,
         tuple(made),
     )  # fmt: skip
     return _proved(course)
@@ -390,7 +392,7 @@ def _words(node: object, key: str) -> tuple[str, ...]:
 
 def _are_machines(shop: object, machines: tuple[str, ...], problems: list[Problem]) -> None:
     """What is forbidden is a machine of the shop, spelled as there: a slip would allow it."""
-    for key in ("forbidden", "hand_only", "prepared"):
+    for key in ("forbidden", "hand_only", "endorsements", "prepared"):
         node = shop.get(key) if isinstance(shop, Mapping) else None
         if node is not None and not isinstance(node, Items):
             do = f"Write `{key}: [one, two]`."

@@ -86,18 +86,16 @@ def _front_labels(
     cabinet: Cabinet, sketch: Sketch, view: View, placed: Layout, names: set[str], covered: set[str]
 ) -> None:
     by_name = {part.name: part for part in cabinet.parts}
+    boards = [view.area(placed.parts[p.name]) for p in _shown_parts(cabinet, placed, names) if _is_board(cabinet, p)]
     for name, box in placed.parts.items():
         if by_name[name].assembly in names:
             sketch.label_in(view.area(box), by_name[name].label)
     for name, box in placed.bays.items():
         if by_name[name].assembly in names:
             area = view.area(box)
-            for share in (0.5, 0.3, 0.7):
-                if sketch.label_in(
-                    Area(area.x, area.y + area.height * (share - 0.1), area.width, area.height * 0.2),
-                    by_name[name].label,
-                ):
-                    break
+            strips = (Area(area.x, area.y + area.height * at, area.width, area.height * 0.2) for at in (0.4, 0.2, 0.6))
+            clear = [strip for strip in strips if not any(strip.meets(board) for board in boards)]
+            any(sketch.label_in(strip, by_name[name].label) for strip in clear)
     for opening in cabinet.openings.values():
         if opening.name not in covered and is_leaf(cabinet, opening.name) and not only_hidden(cabinet, opening.name):
             sketch.label_in(view.area(placed.openings[opening.name]), opening.name.rsplit(".", 1)[-1])

@@ -16,7 +16,7 @@ from course.roster import Student
 from lessons.handout import part_labels, unbroken
 from lessons.operation import ROUTES, Operation, Route
 from lessons.packet import UNITS, Lessons
-from lessons.route import barred, choose, is_by_hand
+from lessons.route import barred, choose, is_by_hand, signed_for
 from lessons.sequence import Work
 from lessons.setups import SetupNumber, setup_numbers
 from shared.problems import refuse
@@ -272,8 +272,8 @@ def _for(number: SetupNumber, work: Work, works: Sequence[Work]) -> tuple[str, .
 
 
 def lacking(course: Course, lessons: Lessons) -> Iterator[LackRow]:
-    """Machines for which somebody has no complete sign-off on the day of issue."""
-    for machine in (one for one in course.machines if one not in course.forbidden):
+    """Machines and endorsements for which somebody has no complete sign-off on the day of issue."""
+    for machine in (one for one in (*course.machines, *course.endorsements) if one not in course.forbidden):
         missing = [
             f"{marked(student)} ({found.missing})"
             for student in course.students
@@ -284,7 +284,7 @@ def lacking(course: Course, lessons: Lessons) -> Iterator[LackRow]:
                 sheet[0].operation.title
                 for sheet in lessons.sheets
                 if not is_by_hand(course, sheet[0].operation)
-                and any(route.sign_off == machine for route in sheet[0].operation.routes.values())
+                and any(machine in signed_for(course, route) for route in sheet[0].operation.routes.values())
             ]
             yield LackRow(machine, "; ".join(missing), "; ".join(waiting))
 

@@ -14,7 +14,7 @@ from lessons.cautions import GENERAL, SEVERITIES, Caution, cautions_for
 from lessons.coach import CoachGrid, coach_tables, grids
 from lessons.drawings import drawings_of
 from lessons.operation import BOX, Route, Step
-from lessons.route import choose
+from lessons.route import choose, signed_for
 from lessons.sequence import Work
 from lessons.setups import SetupNumber, readings, setup_numbers
 from rubrics.sheet import FitRow
@@ -191,7 +191,7 @@ def operation_page(
         chosen.barred, operation.stance.get((route.name, student.hand), "") if route else "",
         tuple(map(texts.filled, operation.mistakes)), tuple(map(texts.filled, operation.right_when)),
         _checks(course, works, rows), _coach(course, student, works, route, rows), powered,
-        tuple(_closing(route)) if powered and route else (),
+        tuple(_closing(course, route)) if powered and route else (),
     )  # fmt: skip
 
 
@@ -357,10 +357,10 @@ def _steps(steps: Sequence[Step], found: Sequence[Caution], texts: _Texts) -> It
         yield StepRow(number, texts.filled(step.text), tuple(rows))
 
 
-def _closing(route: Route) -> Iterator[str]:
+def _closing(course: Course, route: Route) -> Iterator[str]:
     yield deferral("authority")
     if route.sign_off:
-        yield deferral("sign_off.signed", machine=route.sign_off)
+        yield deferral("sign_off.signed", machine=" and for ".join(signed_for(course, route)))
 
 
 def _checks(course: Course, works: Sequence[Work], rows: Sequence[FitRow]) -> tuple[CheckRow, ...]:

@@ -12,7 +12,7 @@ from lessons.class_sheets import class_units
 from lessons.handout import CheckRow, OperationPage, SetupRow, cautions_of, operation_page
 from lessons.operation import Operation, Route
 from lessons.packet import UNITS, Lessons
-from lessons.route import barred
+from lessons.route import barred, signed_for
 from lessons.sequence import Work, why_before
 from lessons.setups import readings
 from rubrics.checks import every_check
@@ -136,7 +136,7 @@ def _page(
         number, operation.title, first.of, first.parts, operation.stage,
         ", ".join(name.replace("_", " ") for name in operation.hold),
         "the glue" if operation.glue and operation.cures else "the finish" if operation.cures else "",
-        tuple(_route(works, route, route.name in closed) for route in operation.routes.values()),
+        tuple(_route(course, works, route, route.name in closed) for route in operation.routes.values()),
         tuple(why_before(earlier, work) for earlier, work in steps if earlier),
         tuple(_numbers(operation, pages)), tuple(_watch(operation, pages)), first.right, first.mistakes, first.checks,
         tuple(_off(course, wanted)), operation.instructor,
@@ -148,14 +148,15 @@ def planned_page(
 ) -> OperationPage:
     """The sheet of an operation with the numbers of the plan, by one route and whoever may use it."""
     operation = works[0].operation
-    only = replace(operation, routes={route: replace(operation.routes[route], sign_off="")})
+    only = replace(operation, routes={route: replace(operation.routes[route], sign_off="", endorsement="")})
     alone = [replace(work, operation=only) for work in works]
     return operation_page(course, planned_student(course), alone, number, rows)
 
 
-def _route(works: Sequence[Work], route: Route, closed: bool) -> RouteRow:
+def _route(course: Course, works: Sequence[Work], route: Route, closed: bool) -> RouteRow:
     own = [c.id for c in cautions_of(works, route) if c.family in _own(works, route) or c.id in route.cautions]
-    return RouteRow(route.name, route.station, route.tool, route.sign_off, route.minutes, ", ".join(own), closed)
+    signed = " and ".join(signed_for(course, route))
+    return RouteRow(route.name, route.station, route.tool, signed, route.minutes, ", ".join(own), closed)
 
 
 def _own(works: Sequence[Work], route: Route) -> set[str]:

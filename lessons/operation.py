@@ -52,6 +52,8 @@ class Route:
     tool: str
     sign_off: str
     """Machine for which a sign-off is needed; empty when none is."""
+    endorsement: str
+    """Kind of work that needs a sign-off of its own beside the machine's, where the shop asks for it; or empty."""
     cautions: tuple[str, ...]
     """Families of cautions, and ids of single ones."""
     minutes: int
@@ -159,7 +161,7 @@ _HEAD = {
     "per_class", "set_up", "hold", "routes", "glue", "cures", "wet", "setup", "reads_during", "reads", "tools",
     "stance",
 }  # fmt: skip
-_ROUTE = ("station", "tool", "sign_off", "cautions", "minutes")
+_ROUTE = ("station", "tool", "sign_off", "endorsement", "cautions", "minutes")
 _SETUP = ("name", "is", "where", "why", "each", "route", "fine", "only_if")
 
 
@@ -340,7 +342,8 @@ class _Reader:
                     do = f"Add '{CAUTIONS[one].family}' or '{one}' to the cautions of the route."
                     self.wrong("L004", node.place, says, do)
         return Route(
-            name, node.text("station"), node.text("tool"), node.text("sign_off"), cautions,
+            name, node.text("station"), node.text("tool"), node.text("sign_off"),
+            node.text("endorsement"), cautions,
             self._number(node, "minutes"), steps,
         )  # fmt: skip
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from course.course import Course
 from course.roster import Student
+from course.signoffs import Permission
 from lessons.operation import ROUTES, Operation, Route
 from shared.places import Place
 from shared.problems import Problem, meant
@@ -21,7 +22,7 @@ class Chosen:
     route: Route | None
     """None when the student may only do it with the instructor."""
     machine: str
-    """Machine without a sign-off; empty when nothing is missing."""
+    """Machine or endorsement without a sign-off; empty when nothing is missing."""
     missing: str
     barred: tuple[str, ...]
     """Tools of the routes that the shop offers to nobody."""
@@ -57,16 +58,33 @@ def choose(course: Course, student: Student, operation: Operation) -> Chosen:
         route = operation.routes.get(name)
         if route is None or route in not_here:
             continue
-        allowed = course.permission(student, route.sign_off) if route.sign_off else None
-        if allowed is None or allowed.allowed:
+        lacks = [(name, found.missing) for name, found in _permissions(course, student, route) if not found.allowed]
+        if not lacks:
             return Chosen(route, machine, missing, tools)
         if not machine:
-            machine, missing = route.sign_off, allowed.missing
+            machine, missing = lacks[0]
     return Chosen(None, machine, missing, tools)
 
 
+def signed_for(course: Course, route: Route) -> tuple[str, ...]:
+    """What a route needs a sign-off for: its machine, and its kind of work where the shop asks for that."""
+    names = (route.sign_off, route.endorsement if route.endorsement in course.endorsements else "")
+    return tuple(name for name in names if name)
+
+
+def _permissions(course: Course, student: Student, route: Route) -> Iterator[tuple[str, Permission]]:
+    for name in signed_for(course, route):
+        said = f"{name} endorsement" if name in course.endorsements else name
+        yield said, course.permission(student, name)
+
+
 def unknown_names(course: Course, operations: Mapping[str, Operation]) -> Iterator[Problem]:
-    """Names under `shop.hand_only` that no operation has: a slip would leave the machine allowed."""
+    """Names under `shop` that no operation has: a slip would leave the machine allowed."""
+    work = {route.endorsement for operation in operations.values() for route in operation.routes.values()} - {""}
+    for wanted in course.endorsements:
+        if wanted not in work:
+            says = f"shop.endorsements names '{wanted}', and no operation asks for it"
+            yield Problem("L031", Place("course.yaml"), says, meant(wanted, work))
     known = {name for operation in operations.values() for name in (operation.name, operation.title)}
     for wanted in course.hand_only:
         if wanted.lower() not in {name.lower() for name in known}:

@@ -230,6 +230,17 @@ def test_the_back_is_not_in_the_front_view(class_bench: Bench) -> None:
     assert elements(drawing, "shelf.board")[0].get("stroke-dasharray")
 
 
+@pytest.mark.parametrize("points", [9.0, 14.0])
+def test_no_line_of_a_shelf_runs_through_a_label(class_bench: Bench, points: float) -> None:
+    """The door's panel is labeled above or below the shelf that is dashed behind it."""
+    made = class_bench.cabinet
+    drawing = front_view(Bench(made, class_bench.values, MM, points, (150.0, 105.0)))
+    shelf = elements(drawing, "shelf.board")[0]
+    top, low = float(shelf.get("y")), float(shelf.get("y")) + float(shelf.get("height"))
+    (label,) = [box for box in text_boxes(drawing) if box[0] == "D2-P"]
+    assert label[4] <= top or label[2] >= low
+
+
 def test_the_section_is_drawn_with_the_groove_and_the_tongue_of_the_student(class_bench: Bench) -> None:
     """Front lip 5, groove 6 wide and 10.5 deep; the tongue 5.8 thick begins 0.1 below the groove's front wall."""
     drawing = frame_section(class_bench, "door")

@@ -8,6 +8,7 @@ import pytest
 from course.course import Course
 from course.readings import Reading
 from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
+from lessons.class_sheets import lacking
 from lessons.handout import CONDENSED, OperationPage, operation_page
 from lessons.operation import read_operations
 from lessons.packet import Lessons, read_lessons, sheet
@@ -343,3 +344,40 @@ def test_an_unknown_operation_under_hand_only_is_told(course_of: Callable[..., C
         "course.yaml: L031: shop.hand_only names 'cut dados', and no operation is called so\n    "
         "Did you mean 'cut dadoes' or 'Cut the dadoes'?"
     )
+
+
+TENONING = "shop: {machines: [table saw, router table, dado set], endorsements: [tenoning]}"
+
+
+def endorsed(course_of: Callable[..., Course], more: str = "") -> Course:
+    return course_of(
+        course=COURSE.replace(f"shop: {{{SHOP}}}", TENONING), signoffs=signoffs("table saw", "router table", "dado set") + more
+    )
+
+
+def test_tenoning_may_need_a_sign_off_of_its_own(course_of: Callable[..., Course]) -> None:
+    """Beside that of the dado set, where the shop asks for it: dadoes by machine, tenons by hand until it is signed."""
+    course = endorsed(course_of)
+    assert "dado set" in page_of(course, "cut dadoes").way
+    assert page_of(course, "make a test tenon").way.startswith("bench")
+    rows = {row.machine: row for row in lacking(course, read_lessons(course))}
+    assert "no lesson on record" in rows["tenoning"].students
+    assert rows["tenoning"].waiting == "Make a test tenon; Cut the tenons on the rails; Cut the tenons on the muntins"
+
+
+def test_a_tenoning_endorsement_is_signed_like_a_machine(course_of: Callable[..., Course]) -> None:
+    """All four steps in sign-offs.csv; the page then names both."""
+    course = endorsed(course_of, "s1,tenoning,2026-09-14,2026-09-15,100,2026-09-16,2026-09-17\n")
+    tenon = page_of(course, "make a test tenon")
+    assert "dado set" in tenon.way
+    assert "Your sign-off for the dado set and for tenoning is on record. It is not today's permission." in tenon.closing
+
+
+def test_an_endorsement_that_no_operation_asks_for_is_told(course_of: Callable[..., Course]) -> None:
+    """A slip would leave tenons to whoever may use the dado set."""
+    course = course_of(course=COURSE.replace(f"shop: {{{SHOP}}}", TENONING.replace("tenoning", "tenonning")))
+    problems = [str(problem) for problem in read_lessons(course).problems]
+    assert problems == [
+        "course.yaml: L031: shop.endorsements names 'tenonning', and no operation asks for it\n    "
+        "Did you mean 'tenoning'?"
+    ]
