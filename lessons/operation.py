@@ -11,7 +11,8 @@ from pathlib import Path
 from lessons.cautions import CAUTIONS, FAMILIES, all_families, powered
 from rubrics.checks import read_checks
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
-from shared.problems import Problem, meant
+from shared.problems import InputRefused, Problem, meant
+from shared.render.tree import markdown_tree
 
 STAGES = ("stock", "case", "frame", "fitting", "finish")
 """The stages of the job in their order."""
@@ -195,6 +196,7 @@ class _Reader:
             return None
         sections = self._sections(end + 1)
         self._boxes(end + 1)
+        self._laid_out(sections)
         return self._head(head, sections)
 
     def _head(self, head: Mapping, sections: dict[str, list[tuple[int, str]]]) -> Operation | None:
@@ -467,6 +469,20 @@ class _Reader:
                     self.wrong("L007", place, "this box cannot be read", do)
                 elif match[1] == "caution" and match[2] not in CAUTIONS:
                     self.wrong("L004", place, f"there is no caution '{match[2]}'", meant(match[2], CAUTIONS))
+
+
+    def _laid_out(self, sections: dict[str, list[tuple[int, str]]]) -> None:
+        """What cannot be printed is told here, where it is written, and not where the page is made."""
+        told = {problem.place.line for problem in self.problems}
+        for lines in sections.values():
+            text = "\n".join(BOX.sub(lambda box: "0 mm" if box[1] == "size" else "", line) for _, line in lines)
+            try:
+                markdown_tree(text, self.file)
+            except InputRefused as refused:
+                for problem in refused.problems:
+                    line = lines[max(problem.place.line, 1) - 1][0]
+                    if line not in told:
+                        self.wrong(problem.code, self.at(line), problem.says, problem.do)
 
 
 def read_operation(

@@ -310,6 +310,10 @@ class TestReading:
              "    Did you mean 'CHS-05' or 'CHS-04'?"),
             ("3. Wipe it dry.", '3. Wipe it dry.\n{{ caution("CHS-02") }}', "L007: the caution CHS-02 stands after the "
              "last line of 'Steps by hand'\n    Put it right before the step it belongs to."),
+            ("1. Wet the stone.", "1. Wet the ![stone](stone.png).", "90_sharpen.md:22:1: W004: 'image' cannot be "
+             "printed: '1. Wet the ![stone](stone.png).'\n    Write it plainly."),
+            ("- The stone is hollow.", "- ::: warning", "W004: the box 'warning' is never closed\n"
+             "    Close it with ::: on a line of its own."),
             ("tools: [stone]", "tools: [stone", "90_sharpen.md:15:1: L001: the file is not valid YAML"),
         ],
     )  # fmt: skip
