@@ -55,6 +55,7 @@ def plain(text: str) -> str:
 
 def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
     """The list as a table of plain text, with what changed and what to measure below it."""
+    rows = [course.wording.record(row) for row in rows]
     headings = ("label", "part", "count", "length", "width", "thick", "rough", "stock", "grain", "")
     lines = [
         (
@@ -71,7 +72,9 @@ def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
         return "  ".join(padded).rstrip()
 
     out = [
-        f"{course.title} \u2014 cut list of {student.name} ({student.id}), sizes in {student.shown.unit}",
+        course.wording.text(
+            f"{course.title} \u2014 cut list of {student.name} ({student.id}), sizes in {student.shown.unit}"
+        ),
         f"{course.id}" + (f", {course.date}" if course.date else ""),
         *([last.words] if (last := listed(course, student)) else []),
         "",

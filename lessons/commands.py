@@ -137,6 +137,6 @@ def coach(
     read = read_course(course)
     found = advise(read, read.student(student), read_lessons(read).sheets, operation, reading)
     for one in found:
-        typer.echo(f"{one.head}\n  {one.text}" + (f"\n  {one.note}" if one.note else ""))
+        typer.echo(read.wording.text(f"{one.head}\n  {one.text}" + (f"\n  {one.note}" if one.note else "")))
     typer.echo(deferral("authority"))
     raise typer.Exit(1 if any(one.moves for one in found) else 0)

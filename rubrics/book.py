@@ -1,6 +1,7 @@
 """A workbook of tables that a person can print and sort: title, headings, one kind of number in each column.
 
-Text is written as text whatever it looks like, and every formula with the value it comes to.
+Text is written as text whatever it looks like, in the words of the course (`terms`), and every formula with the value
+it comes to.
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ from __future__ import annotations
 import datetime
 import io
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -86,7 +87,8 @@ LEFT = ("text", "typed")
 class Book:
     """A workbook in the making; every sheet has a title, an explanation and one table."""
 
-    def __init__(self, title: str, paper: str, footer: str) -> None:
+    def __init__(self, title: str, paper: str, footer: str, words: Callable[[str], str]) -> None:
+        self._words = words
         self._memory = io.BytesIO()
         options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
         self._book = xlsxwriter.Workbook(self._memory, options)
@@ -108,8 +110,8 @@ class Book:
     def sheet(self, name: str, title: str, says: str) -> Any:
         """An empty sheet with its title."""
         sheet = self._book.add_worksheet(name)
-        sheet.write_string(0, 0, title, self.title)
-        sheet.write_string(1, 0, says)
+        sheet.write_string(0, 0, self._words(title), self.title)
+        sheet.write_string(1, 0, self._words(says))
         sheet.set_landscape()
         sheet.set_paper(self._paper)
         sheet.set_margins(0.4, 0.4, 0.5, 0.6)
@@ -134,7 +136,7 @@ class Book:
         """
         widest = [max((len(word) for word in column.heading.split()), default=1) for column in columns]
         for number, column in enumerate(columns):
-            sheet.write_string(head, number, column.heading, self.heads[column.form])
+            sheet.write_string(head, number, self._words(column.heading), self.heads[column.form])
         row = head
         for row, cells in enumerate(rows, head + 1):
             tall = 1
@@ -163,7 +165,7 @@ class Book:
         """Write sentences below the title, one a row, wrapped at so many characters."""
         sheet.set_column(0, 0, width + 6)
         for row, line in enumerate(lines, HEAD):
-            sheet.write_string(row, 0, line, self.forms["text"])
+            sheet.write_string(row, 0, self._words(line), self.forms["text"])
             sheet.set_row(row, LINE * _lines(line, width) + 4)
         sheet.print_area(0, 0, HEAD + len(lines), 0)
 
@@ -171,10 +173,10 @@ class Book:
         """Write one cell; text is text whatever it looks like."""
         if isinstance(cell, Live):
             value = cell.value
-            plain = "" if value is None else value if isinstance(value, str) else float(value)
+            plain = "" if value is None else self._words(value) if isinstance(value, str) else float(value)
             sheet.write_formula(row, column, cell.formula, form, plain)
         elif isinstance(cell, str):
-            sheet.write_string(row, column, cell, form)
+            sheet.write_string(row, column, self._words(cell), form)
         elif cell is not None:
             sheet.write_number(row, column, float(cell), form)
 
@@ -229,7 +231,7 @@ class Book:
         """
         chart = self._book.add_chart({"type": kind, **({"subtype": subtype} if subtype else {})})
         small = {"size": 9, "bold": False}
-        chart.set_title({"name": title, "name_font": {"size": 12}, "overlay": False})
+        chart.set_title({"name": self._words(title), "name_font": {"size": 12}, "overlay": False})
         chart.set_x_axis({"name": across, "name_font": small, "num_font": small, "label_position": "low"})
         grid = {"visible": True, "line": {"color": "#D0D0D0", "width": 0.75}}
         chart.set_y_axis({"name": up, "name_font": small, "num_font": small, "major_gridlines": grid})

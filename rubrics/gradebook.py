@@ -35,7 +35,7 @@ def write_gradebook(grades: Grades) -> bytes:
     """
     course, places = grades.course, Places(grades)
     footer = f"{course.title}, {course.id} {course.date}".strip()
-    book = Book(f"Gradebook: {course.title}", course.paper, footer)
+    book = Book(f"Gradebook: {course.title}", course.paper, footer, course.wording.text)
     write_overview(book, places)
     write_heat(book, places)
     write_charts(book, places)

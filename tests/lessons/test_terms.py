@@ -11,15 +11,20 @@ import openpyxl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 from course.course import Course, read_course
 from course.cutlist import cut_rows
 from course.cutlist_files import write_cutlist
+from lessons.__main__ import app
 from lessons.cautions import CAUTIONS
 from lessons.instructor import instructor_copy
+from lessons.layouts import write_order
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
+from rubrics.class_report import write_class_report
 from rubrics.feedback import feedback_document, pages
+from rubrics.gradebook import write_gradebook
 from rubrics.grading import grade
 from rubrics.sheet import measurement_workbook
 from shared.problems import InputRefused
@@ -40,6 +45,11 @@ UK_ONLY = (
     *("cramps", "cramped", "timber", "thicknesser", "surface planer", "mitre", "circular saw bench", "authorisation"),
     *("ironmongery", "cutting list", "trenching head", "millimetres", "centre", "colour", "fibres", "labelled"),
 )
+COMMANDS = (
+    ["check"], ["sequence"], ["cutlist", "s03"], ["coach", "s03", "dado width", "18.5 mm"],
+    ["coach", "s03", "front lip", "5.3 mm"], ["changes", "s03"], ["why", "s03", "door.rail.top.length"], ["remedy", "s03"],
+)  # fmt: skip
+"""What is printed on the terminal for people to read; names that are typed in stay as they are."""
 UK = "title: Test course\nid: test\ndate: 2026-10-05\nterms: uk\ninvented: yes\nshop: {machines: [table saw, dado set]}\n"
 
 
@@ -72,14 +82,22 @@ def cells(workbook: Path) -> str:
 
 
 def documents(course: Course) -> Iterator[tuple[str, str]]:
-    """Every kind of document of a course by its name: packets, class sheets, measuring sheets, lists, feedback."""
+    """Every kind of document of a course by its name, and what the commands print about one student."""
     prepared = prepare_course(course)
-    for path in prepared.written:
+    grades = grade(course)
+    book = course.folder / "gradebook.xlsx"
+    book.write_bytes(write_gradebook(grades))
+    yield book.name, cells(book)
+    for path in (*prepared.written, *write_order(course).paths, *write_class_report(grades, course.folder / "report")):
         if path.suffix == ".html":
             yield path.name, without_sources(shown(path.read_text("utf-8")))
         elif path.suffix == ".xlsx":
             yield path.name, cells(path)
-    for page in pages(grade(course)):
+        elif path.suffix in (".csv", ".txt"):
+            yield path.name, path.read_text("utf-8")
+    for command in COMMANDS:
+        yield " ".join(command), CliRunner().invoke(app, [command[0], str(course.folder), *command[1:]]).output
+    for page in pages(grades):
         yield f"feedback of {page.student.id}", shown(write_html(feedback_document(page, course)))
     student = course.students[0]
     for ending in ("csv", "html"):
@@ -96,6 +114,7 @@ def demo(folder: Path, terms: str) -> Course:
     (folder / "roster.csv").write_text("\n".join(kept) + "\n", "utf-8")
     signed = (folder / "signoffs.csv").read_text("utf-8").splitlines()
     (folder / "signoffs.csv").write_text("\n".join([signed[0], *(s for s in signed if s[:3] in ("s03", "s04", "s10"))]) + "\n", "utf-8")
+    (folder / "made.csv").unlink()
     with (folder / "course.yaml").open("a", encoding="utf-8") as file:
         file.write(f"terms: {terms}\n")
     return read_course(folder)
