@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from itertools import chain, count, pairwise
+from math import floor
 
 from rubrics.class_findings import CheckFigures, Point, Progress, scaled
 from rubrics.grading import signed
@@ -16,6 +18,10 @@ WIDEST = 3.0
 """Limits beyond which a result stands at the edge, as an arrow."""
 ROW, DOT = 6.0, 0.85
 """Height of a row, and radius of a dot. [mm]"""
+CROWD = 60
+"""Results from which a row has no room for dots."""
+_FINE = 0.2
+"""Width of a step of such a row, in limits."""
 BIN = 0.5
 """Width of a column of the distribution, in limits."""
 COLUMN = 11.0
@@ -42,10 +48,12 @@ def strip_chart(title: str, figures: Sequence[CheckFigures], names: Mapping[str,
         sketch.line(-WIDEST * UNIT, y, WIDEST * UNIT, y, "thin")
         sketch.label(-WIDEST * UNIT - 2.5, y, one.check.title.replace("\u00a0", " "), "end")
         sketch.label(WIDEST * UNIT + 2.5, y, f"{_limits(one, shown)}: {one.inside} of {len(one.points)}", "start")
+        (_dots if len(one.points) <= CROWD else _columns)(sketch, one.points, y, names)
         _mean(sketch, one, y)
-        _dots(sketch, one.points, y, names)
     bottom = (len(drawn) - 0.45) * ROW
-    sketch.label(0, bottom + 2.2, "each dot a result; shaded: within the limits; upright line: the mean")
+    crowd = any(len(one.points) > CROWD for one in drawn)
+    each = "the wider a row, the more results" if crowd else "each dot a result"
+    sketch.label(0, bottom + 2.2, f"{each}; shaded: within the limits; upright line: the mean")
     return sketch.done()
 
 
@@ -74,19 +82,37 @@ def _dots(sketch: Sketch, points: Sequence[Point], y: float, names: Mapping[str,
     placed: list[tuple[float, int]] = []
     for point in sorted(points, key=lambda point: (point.scaled, point.mark.student.id)):
         if abs(point.scaled) > WIDEST:
-            side = 1 if point.scaled > 0 else -1
-            sketch.arrow(side * (WIDEST * UNIT - 4.5), y, side * (WIDEST * UNIT + 0.5), y, "line")
-            x = side * (WIDEST * UNIT - 5.5)
+            x = _beyond(sketch, y, 1 if point.scaled > 0 else -1)
         else:
             x = point.scaled * UNIT
             near = {level for at, level in placed if abs(at - x) < 2 * DOT}
-            level = next(level for level in (0, 1, -1, 2, -2, *range(3, 99)) if level not in near)
+            level = next(level for level in chain((0, 1, -1, 2, -2), count(3)) if level not in near)
             placed.append((x, level))
             at = max(-2.0, min(2.0, float(level))) * DOT * 1.25
             sketch.circle(x, y + at, DOT, "dot" if point.inside else "ring")
         if point.far and point.mark.student.id in names:
             anchor = "end" if point.scaled > 0 else "start"
             sketch.label(x + (-1.5 if anchor == "end" else 1.5), y - 1.2, names[point.mark.student.id], anchor)
+
+
+def _beyond(sketch: Sketch, y: float, side: int) -> float:
+    """An arrow at the edge, for what lies beyond it; gives where its tail stands."""
+    sketch.arrow(side * (WIDEST * UNIT - 4.5), y, side * (WIDEST * UNIT + 0.5), y, "line")
+    return side * (WIDEST * UNIT - 5.5)
+
+
+def _columns(sketch: Sketch, points: Sequence[Point], y: float, names: Mapping[str, str]) -> None:
+    """A row that is the wider the more results lie there; for a crowd, in which nobody is named."""
+    steps = [_FINE * step for step in range(-round(WIDEST / _FINE), round(WIDEST / _FINE))]
+    counts = Counter(floor(point.scaled / _FINE + 1e-9) for point in points)
+    most = max(counts[round(low / _FINE)] for low in steps) or 1
+    for low in steps:
+        tall = ROW * 0.84 * counts[round(low / _FINE)] / most
+        if tall:
+            sketch.rect(Area(low * UNIT, y - tall / 2, _FINE * UNIT, tall), "cutter")
+    for side in (1, -1):
+        if any(side * point.scaled > WIDEST for point in points):
+            _beyond(sketch, y, side)
 
 
 def distribution_chart(figures: Sequence[CheckFigures]) -> Drawing | None:
@@ -104,11 +130,11 @@ def distribution_chart(figures: Sequence[CheckFigures]) -> Drawing | None:
     scale = TALLEST / max(*counts, below, above, 1)
     middle = len(counts) / 2
     sketch.rect(Area(-COLUMN / BIN, -TALLEST - 6, 2 * COLUMN / BIN, TALLEST + 6), "pale")
-    for place, count in enumerate([below, *counts, above]):
+    for place, found in enumerate([below, *counts, above]):
         x = (place - 1 - middle) * COLUMN
-        if count:
-            sketch.rect(Area(x, -count * scale, COLUMN, count * scale), "shade" if 0 < place <= len(counts) else "gap")
-            sketch.label(x + COLUMN / 2, -count * scale - 2.2, str(count))
+        if found:
+            sketch.rect(Area(x, -found * scale, COLUMN, found * scale), "shade" if 0 < place <= len(counts) else "gap")
+            sketch.label(x + COLUMN / 2, -found * scale - 2.2, str(found))
     sketch.line(-(middle + 1) * COLUMN, 0, (middle + 1) * COLUMN, 0)
     for limit in range(-int(WIDEST), int(WIDEST) + 1):
         sketch.line(limit * COLUMN / BIN, 0, limit * COLUMN / BIN, 1.5, "thin")

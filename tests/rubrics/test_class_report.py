@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 from course.course import Course
 from course.readings import Reading
 from lessons.__main__ import app
-from rubrics.class_charts import distribution_chart, progress_chart, strip_chart
+from rubrics.class_charts import UNIT, distribution_chart, progress_chart, strip_chart
 from rubrics.class_findings import CheckFigures, class_figures, findings, progress
 from rubrics.class_report import report, write_class_report
 from rubrics.grading import Grades, grade
@@ -372,6 +372,17 @@ class TestCharts:
         made = strip_chart("Frames", [of(figures, SHOULDER)], {}, MM)
         places = re.findall(r'<circle cx="([^"]+)" cy="([^"]+)"', made.svg)
         assert len(set(places)) == 5
+
+    def test_a_crowd_is_drawn_as_a_row_that_widens(self, class_of):
+        """Eighty results have no room for dots: steps of a fifth of a limit, the tallest where most results lie."""
+        _, figures = figures_of(class_of({SHOULDER: ("0", "0.01", "0.02", "0.2", "0.03", "0.01", "5", "-20")}))
+        one = of(figures, SHOULDER)
+        made = strip_chart("Frames", [replace(one, points=one.points * 10)], {"s7": "s7"}, MM)
+        assert "<circle" not in made.svg and ">s7<" not in made.svg and len(re.findall("<polygon", made.svg)) == 2
+        steps = re.findall(r'<rect x="([^"]+)"[^>]*height="([^"]+)" fill="#9a9a9a"', made.svg)
+        assert [float(x) / UNIT for x, _ in steps] == pytest.approx([0.0, 0.6])
+        assert float(steps[0][1]) == pytest.approx(5 * float(steps[1][1]), rel=1e-3)
+        assert "the wider a row, the more results" in made.svg
 
     def test_columns_count_all_results(self, class_of):
         """Eight results in the columns and the two tails."""
