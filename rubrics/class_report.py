@@ -93,34 +93,51 @@ class Report:
     readers: tuple[str, ...]
 
 
-def report(grades: Grades, named: bool) -> Report:
-    """The report of a class.
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What both reports tell, worked out once."""
 
-    Args:
-        grades: All marks.
-        named: Whether it is the instructor's, who may see whose result is meant; else it can be hung up.
+    grades: Grades
+    figures: tuple[CheckFigures, ...]
+    last: LastTerm | None
+    digits: tuple[Digits, ...]
+    readers: Readers
+
+
+def facts(grades: Grades) -> Facts:
+    """What the reports of a class tell.
 
     Raises:
         InputRefused: The figures of the last term cannot be read (`last_term.read_last_term`).
     """
+    last = read_last_term(grades.course)
+    return Facts(grades, class_figures(grades), last, digits(grades.course), readers(grades))
+
+
+def report(found: Facts, named: bool) -> Report:
+    """The report of a class.
+
+    Args:
+        found: What it tells.
+        named: Whether it is the instructor's, who may see whose result is meant; else it can be hung up.
+    """
+    grades, every, last = found.grades, found.figures, found.last
     course = grades.course
     shown = SHOWN[course.text("units", "mm")]
-    every = class_figures(grades)
     figures = every if named else tuple(one for one in every if one.enough)
-    found = findings(grades, figures, shown)
+    told = findings(grades, figures, shown)
     names = {student.id: student.id for student in course.students} if named else {}
     steps = progress(grades, every)
-    last = read_last_term(course)
     few = sum(not one.enough for one in every)
     return Report(
         f"What the class tells: {course.title}", _intro(grades, named), course.invented,
         sum(len(one.points) for one in every),
-        found if named else tuple(Finding(one.words) for one in found),
+        told if named else tuple(Finding(one.words) for one in told),
         _last_term(last, changes(last, every), shown) if last else None,
         tuple(_progress(steps, grades if named else None)), progress_chart(steps), distribution_chart(figures),
         tuple(_stages(figures, names, shown)),
         "" if named or not few else f"Checks that fewer than {ENOUGH} have measured are left out: {few}.",
-        tuple(_digits(digits(course))), tuple(_readers(readers(grades), shown)),
+        tuple(_digits(found.digits)), tuple(_readers(found.readers, shown)),
     )  # fmt: skip
 
 
@@ -242,12 +259,12 @@ def write_class_report(grades: Grades, folder: Path) -> tuple[Path, ...]:
     """Write both reports as HTML and PDF, and the figures for the next term; gives all files.
 
     Raises:
-        InputRefused: As `report`, or the folder cannot be written to.
+        InputRefused: As `facts`, or the folder cannot be written to.
     """
-    written = []
+    written, found = [], facts(grades)
     for name, named in ((NAME, False), (NAMED, True)):
-        document = report_document(report(grades, named), grades)
+        document = report_document(report(found, named), grades)
         written.append(write_file(folder / f"{name}.html", write_html(document)))
         written.append(write_file(folder / f"{name}.pdf", write_pdf(document)))
-    written.append(write_file(folder / FILE, figures_csv(grades.course, class_figures(grades))))
+    written.append(write_file(folder / FILE, figures_csv(grades.course, found.figures)))
     return tuple(written)

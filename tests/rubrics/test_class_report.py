@@ -18,7 +18,7 @@ from course.readings import Reading
 from lessons.__main__ import app
 from rubrics.class_charts import UNIT, distribution_chart, progress_chart, strip_chart
 from rubrics.class_findings import CheckFigures, class_figures, findings, progress
-from rubrics.class_report import report, write_class_report
+from rubrics.class_report import facts, report, write_class_report
 from rubrics.grading import Grades, grade
 from rubrics.last_term import changes, figures_csv, read_last_term
 from rubrics.readers import digits, pairs, readers
@@ -202,7 +202,7 @@ class TestReaders:
         course = self.twice(class_of({SHOULDER: ("0",) * 8}), ("0",) * 8)
         found = readers(grade(course)).levels
         assert (found.same, found.kappa) == (8, None)
-        assert "agreement beyond chance cannot be told" in report(grade(course), True).readers[-1]
+        assert "agreement beyond chance cannot be told" in report(facts(grade(course)), True).readers[-1]
 
     def test_the_students_own_reading_comes_first(self):
         """Whoever was taken in first, the difference is own less second."""
@@ -234,7 +234,7 @@ class TestDigits:
         course = self.read(class_of({}), random.Random(7), 5)
         found = digits(course)
         assert found[0].uneven and found[0].most == "100 % end in 0 or 5, where 20 % are expected"
-        assert "not about anybody" in report(grade(course), False).digits[0]
+        assert "not about anybody" in report(facts(grade(course)), False).digits[0]
 
 
 class TestLastTerm:
@@ -263,7 +263,7 @@ class TestLastTerm:
         assert [one.told for one in found if one.check.id == SHOULDER] == [
             ("more keep the limits", "smaller than last term")
         ]
-        part = report(grade(course), False).last_term
+        part = report(facts(grade(course)), False).last_term
         assert part.name == "autumn"
         assert part.told == (
             "door rail top: shoulder to shoulder: more keep the limits, smaller than last term (0 of 8 inside, now 8 "
@@ -274,7 +274,7 @@ class TestLastTerm:
         """The same scatter again: nothing is told, and the table still shows both."""
         extra = self.before(class_of, tmp_path, ("0.1", "-0.2", "0.3", "0", "0.2", "-0.1", "0.1", "-0.3"))
         course = class_of({SHOULDER: ("-0.1", "0.2", "0.1", "-0.2", "0.3", "0", "0.2", "0.1")}, extra)
-        part = report(grade(course), False).last_term
+        part = report(facts(grade(course)), False).last_term
         assert part.told == ("No change that chance could not explain.",)
         assert [row.title for row in part.rows] == ["door rail top: shoulder to shoulder"]
 
@@ -282,7 +282,7 @@ class TestLastTerm:
         """A band that was changed since."""
         extra = self.before(class_of, tmp_path, ("0.1", "-0.2", "0.3", "0", "0.2", "-0.1", "0.1", "-0.3"))
         course = class_of({SHOULDER: ("0.4", "-0.2") * 4}, extra + "bands: {door.rail.top.shoulder: {upper: 0.5 mm}}\n")
-        part = report(grade(course), False).last_term
+        part = report(facts(grade(course)), False).last_term
         assert [row.inside for row in part.rows] == ["other limits then"]
 
     def test_a_missing_file_is_told(self, class_of):
@@ -328,11 +328,11 @@ class TestReport:
 
     def test_what_few_measured_is_not_hung_up(self, class_of):
         """Two results would be two people."""
-        grades = grade(class_of({SHOULDER: ("0",) * 8, OTHER: ("0.1", "9")}))
-        titles = [[row.title for stage in report(grades, named).stages for row in stage.rows] for named in (False, True)]
+        found = facts(grade(class_of({SHOULDER: ("0",) * 8, OTHER: ("0.1", "9")})))
+        titles = [[row.title for stage in report(found, named).stages for row in stage.rows] for named in (False, True)]
         assert titles[0] == ["door rail top: shoulder to shoulder"]
         assert "door rail bottom: shoulder to shoulder" in titles[1]
-        assert report(grades, False).left_out.startswith("Checks that fewer than 5 have measured are left out: ")
+        assert report(found, False).left_out.startswith("Checks that fewer than 5 have measured are left out: ")
 
     def test_a_class_without_readings_gets_a_report(self, class_of, tmp_path):
         """Nothing measured is no error, and no chart is empty paper."""
