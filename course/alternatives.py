@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -10,7 +11,7 @@ from itertools import islice
 
 from course.course import Course
 from course.cut_sheets import CutSheet
-from course.demand import Demand, Need, Purpose, class_demand, percent
+from course.demand import Demand, Need, Purpose, Spares, class_demand, percent
 from course.instructions import Instructions
 from course.order_settings import OrderSettings
 from course.readings import FROZEN
@@ -22,8 +23,12 @@ from course.sheets_on_hand import trim_of
 from shared.handbook import spares
 from shared.problems import Problem
 
-MOST_TRIES = 8
-"""How often the sheets of one stock role are planned again for moves; for spares as often once more."""
+MOST_TRIES = 4
+"""How often the sheets of one stock role are planned again for moves of students."""
+MOST_PIECES = 300
+"""Of larger stock nothing is planned again: it would take minutes."""
+LEAST_COVER = Fraction(1, 2)
+"""Fewer spares are offered only while they are enough in this share of classes; our choice."""
 MOST_STUDENTS = 3
 """How many students move together at most."""
 
@@ -60,12 +65,14 @@ class _Class:
 def alternatives(
     course: Course, settings: OrderSettings, said: Instructions, demand: Demand, plans: Sequence[SheetPlan]
 ) -> tuple[Alternative, ...]:  # fmt: skip
-    """What would save sheets, as far as a few tries show; nothing that is not planned in full."""
+    """What would save sheets, as far as a few tries show; nothing that was not planned again in full."""
     now = _Class(course, settings, said, demand)
     found: list[Alternative] = []
     for role in dict.fromkeys(plan.group.role for plan in plans):
         own = [plan for plan in plans if plan.group.role == role]
-        found += _fewer_spares(now, role, own)
+        if sum(len(demand.of(plan.group)) for plan in own) > MOST_PIECES:
+            continue
+        found += _fewer_spares(now, own)
         found += _moves(now, role, own)
     return tuple(found)
 
@@ -87,11 +94,13 @@ def _saved(before: tuple[int, int], after: tuple[int, int]) -> str:
 # -- spares ----------------------------------------------------------------------------------------------
 
 
-def _fewer_spares(now: _Class, role: str, plans: Sequence[SheetPlan]) -> Iterator[Alternative]:
+def _fewer_spares(now: _Class, plans: Sequence[SheetPlan]) -> Iterator[Alternative]:
     """The fewest spares, the largest first, whose leaving out saves a sheet of a stock."""
     for plan in plans:
         extra = [n for n in now.demand.of(plan.group) if n.purpose is Purpose.SPARE]
         extra.sort(key=lambda need: (-need.length * need.width, need.name))
+        while extra and min(_covers(now, plan, extra).values(), default=Fraction(1)) < LEAST_COVER:
+            extra.pop()
         if not extra or not _has_room(now, plan, extra):
             continue
 
@@ -125,18 +134,24 @@ def _without(now: _Class, plan: SheetPlan, left_out: Sequence[Need]) -> tuple[in
     return _total([one]) if one else None
 
 
-def _spares_words(now: _Class, plan: SheetPlan, left_out: Sequence[Need]) -> str:
-    counts: dict[str, int] = {}
-    for need in left_out:
-        counts[need.title] = counts.get(need.title, 0) + 1
-    words = []
+def _covers(now: _Class, plan: SheetPlan, left_out: Sequence[Need]) -> dict[Spares, Fraction]:
+    """The chance that the spares of each kind are enough without some of them."""
+    counts = Counter(need.title for need in left_out)
+    found = {}
     for one in now.demand.spares:
-        gone = counts.get(f"spare {one.title}", 0) if one.group == plan.group else 0
+        gone = counts[f"spare {one.title}"] if one.group == plan.group else 0
         if gone:
-            chance = percent(spares.enough(one.parts, one.scrap, one.count - gone))
-            left = f"{one.count - gone} instead of {one.count} spares of {one.title}"
-            words.append(f"{left}, enough in {chance} of such classes")
-    return "; ".join(words)
+            found[one] = spares.enough(one.parts, one.scrap, one.count - gone)
+    return found
+
+
+def _spares_words(now: _Class, plan: SheetPlan, left_out: Sequence[Need]) -> str:
+    counts = Counter(need.title for need in left_out)
+    return "; ".join(
+        f"{one.count - counts[f'spare {one.title}']} instead of {one.count} spares of {one.title}, "
+        f"enough in {percent(chance)} of such classes"
+        for one, chance in _covers(now, plan, left_out).items()
+    )
 
 
 # -- students on other sheets ----------------------------------------------------------------------------

@@ -147,7 +147,7 @@ def _solved(
         stock.append(stock_of(alike[0], unit, trim, 0 if sale else cost(alike[0]), len(alike)))
     stock += [stock_of(sheet, unit, trim, cost(sheet), None) for sheet in sale]
     job = Job(tuple(stock), wanted(needs, unit, pins), kerf_of(course), trim_in(settings, unit))
-    return Lot(job, plan_cutting(job), when, money)
+    return Lot(job, plan_cutting(job, all_or_nothing=not sale), when, money)
 
 
 def _alike(sheets: Sequence[Sheet], named: frozenset[str]) -> list[list[Sheet]]:

@@ -22,17 +22,26 @@ Progress = Callable[[str], None]
 """Told what was reached, in words."""
 
 
-def plan_cutting(job: Job, progress: Progress | None = None) -> Plan:
+def plan_cutting(job: Job, progress: Progress | None = None, all_or_nothing: bool = False) -> Plan:
     """The cheapest layouts that were found, and a bound on how much cheaper any could be.
 
     Parts that cannot be cut are named in the plan's problems; the rest is planned. Same job, same plan, whatever
     the order of its lines.
+
+    Args:
+        job: What is to be cut, from what.
+        progress: Told what was reached.
+        all_or_nothing: When the stock on hand does not give everything, say only that.
     """
     told = progress or (lambda words: None)
     work = prepared(job)
     if not work.items:
         return Plan((), Certificate((), (), (), 0), (), work.problems)
     master, best = _searched(job, work, told, None)
+    if not best.complete and all_or_nothing:
+        says, do = "the stock on hand does not give every part", "Add stock, or make fewer."
+        short = Problem("E012", job.demand[0].place, says, do)
+        return Plan((), Certificate((), (), (), 0), (), (*work.problems, short))
     if not best.complete:
         work = _shortened(job, work, best)
         master, best = _searched(job, work, told, (master, best))
