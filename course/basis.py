@@ -27,8 +27,8 @@ class Basis:
     """
     built: dict[str, str]
     """Kinds, joints and lists of the assemblies, by what they are called in the plan."""
-    found: dict[str, str]
-    """Sizes as read."""
+    found: dict[str, str] | None
+    """Sizes as read; None where they are left out."""
 
     @property
     def text(self) -> str:

@@ -161,8 +161,9 @@ class _Then:
                 yield Cause(EDIT, name, was, text, place, _OF.get(origin, ""))
 
     def _readings(self, now: Basis) -> Iterator[Cause]:
-        for name in dict.fromkeys((*now.found, *self.basis.found)):
-            was, text = self.basis.found.get(name, ""), now.found.get(name, "")
+        then, found = self.basis.found, now.found or {}
+        for name in dict.fromkeys((*found, *then)) if then is not None else ():
+            was, text = then.get(name, ""), found.get(name, "")
             if was != text and name in self.values.graph:
                 given = self.values.found.get(name)
                 place = given.place if given else Place("")
@@ -240,6 +241,7 @@ def changes(course: Course, student: Student) -> Changes:
     """What moved for a student since the last list and since each part was cut."""
     values, states = course.values(student), course.log.states(student.id)
     issue = course.log.issued(student.id)
+    read_on = course.log.read_on(student.id)
     thens: dict[int, _Then | None] = {}
 
     def then(number: int) -> _Then | None:
@@ -270,7 +272,8 @@ def changes(course: Course, student: Student) -> Changes:
     for part in course.cabinet.parts:
         state = states.get(part.name)
         made = state.name if state and state.name in FROZEN else ""
-        since = then(state.basis) if made and state else then(issue.basis) if issue else None
+        read = next((read_on[name] for size in SIZES if (name := f"{part.name}.{size}") in read_on), 0)
+        since = then(state.basis if made and state else read or (issue.basis if issue else 0))
         effects += _of_made(values, part, made, since, student.shown) if since else ()
     return Changes(student, last, tuple(effects), gone)
 
@@ -290,7 +293,7 @@ def _of_made(values: Values, part: Part, made: str, since: _Then, shown: Shown) 
 
 
 class AsMade:
-    """What sizes should be by the plan, stock and roster each part was cut to: a later edit costs nobody a mark."""
+    """What sizes should be by the plan, stock and roster they were made to: a later edit costs nobody a mark."""
 
     def __init__(self, course: Course, student: Student, values: Values) -> None:
         """For one student.
@@ -302,11 +305,12 @@ class AsMade:
         """
         self._course, self._values = course, values
         self._cut = {name: s.basis for name, s in course.log.states(student.id).items() if s.name in FROZEN and s.basis}
+        self._read = course.log.read_on(student.id)
         self._thens: dict[int, _Then] = {}
 
     def target(self, name: str) -> Fraction:
-        """What a size should be, for an open part by everything as it is now. [mm]"""
-        number = self._cut.get(name.rpartition(".")[0], 0)
+        """What a size should be: by what was given when its part was cut or it was read, else as it is now. [mm]"""
+        number = self._cut.get(name.rpartition(".")[0]) or self._read.get(name)
         if not number:
             return _number(self._values.target(name))
         if number not in self._thens:
@@ -314,6 +318,11 @@ class AsMade:
             assert basis is not None
             self._thens[number] = _Then(self._course, self._values, basis)
         return self._thens[number].before_edits(name)
+
+
+def given_now(course: Course) -> dict[str, str]:
+    """What each student's sizes rest on now, readings left out, for the readings that are taken in."""
+    return {s.id: replace(basis_of(course.cabinet, course.values(s)), found=None).text for s in course.students}
 
 
 def hand_out(course: Course, student: Student) -> Issue:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
+from types import MappingProxyType
 
 from course.quantities import Read
 from shared.places import Place
@@ -35,6 +36,8 @@ CREATE TABLE IF NOT EXISTS seen (
 CREATE TABLE IF NOT EXISTS confirmation (
   number INTEGER PRIMARY KEY, reading INTEGER NOT NULL UNIQUE, who TEXT NOT NULL, at TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS basis (number INTEGER PRIMARY KEY, given TEXT NOT NULL UNIQUE);
+CREATE TABLE IF NOT EXISTS read_on (
+  number INTEGER PRIMARY KEY, reading INTEGER NOT NULL UNIQUE, basis INTEGER NOT NULL);
 CREATE TABLE IF NOT EXISTS state (
   number INTEGER PRIMARY KEY, student TEXT NOT NULL, part TEXT NOT NULL, state TEXT NOT NULL, who TEXT NOT NULL,
   at TEXT NOT NULL, source TEXT NOT NULL, sizes TEXT NOT NULL, basis INTEGER);
@@ -53,14 +56,14 @@ _KEPT = """
 CREATE TRIGGER IF NOT EXISTS {table}_kept_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'the log is only ever added to'); END
 """
-VERSION = 4
+VERSION = 5
 """Of the form of the file, raised with every new table; one of version 2 gets room for bases with its next row."""
 _GROWN = ("ALTER TABLE state ADD COLUMN basis INTEGER", "ALTER TABLE issue ADD COLUMN basis INTEGER")
 _MAKE = (
     *(statement for statement in _TABLES.split(";") if statement.strip()),
     *(
         _KEPT.format(table=t, verb=v)
-        for t in ("reading", "seen", "confirmation", "basis", "state", "issue", "judgement")
+        for t in ("reading", "seen", "confirmation", "basis", "read_on", "state", "issue", "judgement")
         for v in ("UPDATE", "DELETE")
     ),
     f"PRAGMA user_version = {VERSION}",
@@ -283,12 +286,16 @@ class Log:
         with self._open() as connection:
             return connection.execute(question, values).fetchall()
 
-    def add(self, readings: Iterable[Reading]) -> Taken:
+    def add(self, readings: Iterable[Reading], given: Mapping[str, str] = MappingProxyType({})) -> Taken:
         """Take readings in; one already there word for word is not added again.
 
         It is there when it counts now, or when the same cell of the same file said the same before: an old sheet that
         lies beside the corrected one takes nothing back, however often both are offered. What a cell said before and
         says again is therefore the same too; under another file name it is a correction like any other.
+
+        Args:
+            readings: In the order in which they count.
+            given: What the sizes of each student rest on (`course.basis`), kept with the new readings.
         """
         same = corrected = 0
         new: list[Reading] = []
@@ -306,7 +313,7 @@ class Log:
                     if said not in earlier and said not in seen:
                         connection.execute("INSERT INTO seen VALUES (NULL,?,?,?,?,?,?,?,?,?)", (*one.key, *said))
                     continue
-                connection.execute(
+                row = connection.execute(
                     "INSERT INTO reading VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
                     (
                         *(one.student, one.quantity, one.place, one.attempt, one.raw),
@@ -314,6 +321,8 @@ class Log:
                         *(one.instrument, one.reader, one.taken, one.source, one.sheet, one.cell, one.note, one.held),
                     ),
                 )
+                if basis := _kept(connection, given.get(one.student, "")):
+                    connection.execute("INSERT INTO read_on VALUES (NULL,?,?)", (row.lastrowid, basis))
                 new.append(one)
                 corrected += bool(earlier)
         return Taken(len(new) - corrected, same, corrected, tuple(new), tuple(back))
@@ -468,6 +477,18 @@ class Log:
             found[part] = (cut + (state in FROZEN and before not in FROZEN), again + (state == "remade"))
             last[student, part] = state
         return found
+
+    def read_on(self, student: str) -> dict[str, int]:
+        """By size, the number of what was given when its last attempt was first read (`basis`)."""
+        found: dict[str, tuple[int, int]] = {}
+        question = (
+            "SELECT quantity, attempt, basis FROM reading JOIN read_on ON read_on.reading = reading.number"
+            " WHERE student=? ORDER BY reading.number"
+        )
+        for name, attempt, basis in self._rows(question, (student,)) if self._has("read_on") else []:
+            if name not in found or attempt > found[name][0]:
+                found[name] = attempt, basis
+        return {name: basis for name, (_, basis) in found.items()}
 
     def basis(self, number: int) -> str:
         """What was given when a part was cut or a list handed out, as it was kept; empty for 0."""

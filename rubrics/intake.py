@@ -19,6 +19,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.cell import Cell, MergedCell
 from openpyxl.worksheet.worksheet import Worksheet
 
+from course.changes import given_now
 from course.course import Course
 from course.formula import LENGTH
 from course.moisture import parts_across
@@ -119,7 +120,8 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
     for file, name in files:
         told(file)
         _read(course, file, name, found)
-    taken = course.log.add([*(_doubted(course, one, found) for one in found.readings), *found.vouched])
+    offered = [*(_doubted(course, one, found) for one in found.readings), *found.vouched]
+    taken = course.log.add(offered, given_now(course))
     wet = course.log.add(found.moistures)
     judged = len(course.log.judge(found.judgements)) if found.judgements else 0
     course.log.add(found.kept)

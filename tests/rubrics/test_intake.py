@@ -22,8 +22,10 @@ from openpyxl import load_workbook
 from openpyxl.comments import Comment
 from openpyxl.drawing.image import Image
 
+from course.changes import AsMade
 from course.course import Course, read_course
 from rubrics.checks import checks_of, measure
+from rubrics.grading import grade
 from rubrics.intake import Collected, collect
 from rubrics.sheet import FIT, PARTS, cells_by_heading, fill, fit_rows, measurement_workbook
 from rubrics.slips import question
@@ -931,3 +933,23 @@ def test_a_part_made_after_the_course_is_told(course_of):
     (told,) = said(collected)
     assert "C109: door.stile.left is cut on 2062-10-05, after the course ends on 2026-12-11" in told
     assert course.log.states("s1")["door.stile.left"].name == "cut"
+
+
+def test_what_readings_were_made_to_is_kept_with_them(course_of):
+    """Grooves read at 10.5 by a plan of 10.5 stay right when the plan asks for 12 afterwards; what is not read follows."""
+    course = course_of()
+    depth, shoulder = "door.groove.depth", "door.rail.top.shoulder"
+    collect(course, [sheet_of(course, readings={(depth, 1): "10.5", (depth, 2): "10.5", (depth, 3): "10.5"})])
+    plan = (course.folder / "plan.yaml").read_text("utf-8")
+    (course.folder / "plan.yaml").write_text(
+        plan.replace("    stile.width: 50\n", "    stile.width: 47\n    groove.depth: 12\n"), "utf-8"
+    )
+    edited = read_course(course.folder)
+    ada, bo = edited.students
+    assert [AsMade(edited, one, edited.values(one)).target(depth) for one in (ada, bo)] == [Fraction("10.5"), 12]
+    assert AsMade(edited, ada, edited.values(ada)).target(shoulder) == 267
+    marks = [mark for mark in grade(edited).marks if mark.check.reads[0][0] == depth]
+    assert marks and all(mark.level.share == 1 and mark.target == Fraction("10.5") for mark in marks)
+    again = collect(edited, [sheet_of(edited, readings={(depth, 1): "10.6"}, name="later.xlsx")])
+    assert again.taken.corrected == 1
+    assert AsMade(edited, ada, edited.values(ada)).target(depth) == Fraction("10.5")
