@@ -16,7 +16,7 @@ from course.quantities import Given, Origin
 from course.readings import reduced
 from course.roster import Student
 from lessons.prepare import prepare_course
-from rubrics.class_report import write_class_report
+from rubrics.class_report import facts, write_class_report
 from rubrics.feedback import write_feedback
 from rubrics.final import FILE as FINAL
 from rubrics.final import final_csv, final_marks
@@ -232,7 +232,7 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
     final = write_file(folder / "out" / FINAL, final_csv(final_marks(grades)))
     pages = write_feedback(grades, folder / "out" / "feedback")
-    reports = write_class_report(grades, folder / "out")
+    reports = write_class_report(facts(grades), folder / "out")
     told(f"Graded: {book}, and {len(grades.students)} pages of feedback in {folder / 'out' / 'feedback'}")
     told(f"Wrote what the class tells: {reports[0]}")
     first = [*attention(grades)]

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+from course.course import Course
 from rubrics.class_charts import distribution_chart, progress_chart, strip_chart
 from rubrics.class_figures import Interval
 from rubrics.class_findings import CheckFigures, Finding, Progress, class_figures, findings, progress
@@ -248,23 +249,22 @@ def _readers(found: Readers, shown: Shown) -> Iterator[str]:
         yield f"Both readings came to the same level at {levels.same} of {levels.count} results; {beyond}."
 
 
-def report_document(made: Report, grades: Grades) -> Document:
+def report_document(made: Report, course: Course) -> Document:
     """A report as a document."""
-    course = grades.course
     tree = render_tree("class_report.md.j2", {"report": made}, templates(course))
     return course.wording.document(Document(made.title, course.title, course.id, tree, course.paper))
 
 
-def write_class_report(grades: Grades, folder: Path) -> tuple[Path, ...]:
+def write_class_report(found: Facts, folder: Path) -> tuple[Path, ...]:
     """Write both reports as HTML and PDF, and the figures for the next term; gives all files.
 
     Raises:
-        InputRefused: As `facts`, or the folder cannot be written to.
+        InputRefused: The folder cannot be written to.
     """
-    written, found = [], facts(grades)
+    written = []
     for name, named in ((NAME, False), (NAMED, True)):
-        document = report_document(report(found, named), grades)
+        document = report_document(report(found, named), found.grades.course)
         written.append(write_file(folder / f"{name}.html", write_html(document)))
         written.append(write_file(folder / f"{name}.pdf", write_pdf(document)))
-    written.append(write_file(folder / FILE, figures_csv(grades.course, found.figures)))
+    written.append(write_file(folder / FILE, figures_csv(found.grades.course, found.figures)))
     return tuple(written)

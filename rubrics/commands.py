@@ -47,7 +47,7 @@ def collect(
 def grade_course(course: CourseFolder) -> None:
     """Grade what is measured: a gradebook, final marks as CSV, a page of feedback a student, what the class tells."""
     from course.cutlist_files import plain
-    from rubrics.class_report import write_class_report
+    from rubrics.class_report import facts, write_class_report
     from rubrics.feedback import write_feedback
     from rubrics.final import FILE as FINAL
     from rubrics.final import final_csv, final_marks
@@ -57,12 +57,12 @@ def grade_course(course: CourseFolder) -> None:
 
     read = read_course(course)
     grades = grade(read)
-    out = course / "out"
+    found, out = facts(grades), course / "out"
     typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
     typer.echo(f"Wrote {write_file(out / FINAL, final_csv(final_marks(grades)))}")
     pages = write_feedback(grades, out / "feedback")
     typer.echo(f"Wrote {len(pages)} pages of feedback, each as HTML and PDF, to {out / 'feedback'}")
-    reports = write_class_report(grades, out)
+    reports = write_class_report(found, out)
     typer.echo(f"Wrote what the class tells, to hang up and with names, to {', '.join(map(str, reports))}")
     lines = attention(grades)
     if lines:

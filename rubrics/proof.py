@@ -17,10 +17,13 @@ from course.quantities import Given, Origin, Values
 from course.roster import Student
 from rubrics.checks import TOOLS, Check, checks_of, every_check, read_checks, result_uncertainty, tool_of
 from rubrics.decide import can_decide, guard_band
+from rubrics.feedback import read_words
 from rubrics.grading_rules import read_rules
 from rubrics.instruments import Instrument, instrument, instruments
+from rubrics.last_term import read_last_term
+from rubrics.where import read_where
 from shared.places import NOWHERE, Text
-from shared.problems import Problem
+from shared.problems import InputRefused, Problem
 from shared.units import INCH, SHOWN, Shown, decimal
 
 STEP = Fraction("0.05")
@@ -318,10 +321,20 @@ def _nearer(course: Course, group: Sequence[Reach], worst: Reach, sure: float) -
 
 Rule = Callable[[Course, float], Iterator[Problem]]
 
-RULES: tuple[Rule, ...] = (judged_by_their_tools, reached_by_an_ordinary_error)
+def own_files_can_be_read(course: Course, sure: float) -> Iterator[Problem]:
+    """Words of feedback, words below sketches, and figures of the last term: what stops a command later is said now."""
+    readers = (lambda: read_words(course.folder), lambda: read_where(course.folder), lambda: read_last_term(course))
+    for read in readers:
+        try:
+            read()
+        except InputRefused as refused:
+            yield from (replace(problem, severe=False) for problem in refused.problems)
+
+
+RULES: tuple[Rule, ...] = (judged_by_their_tools, reached_by_an_ordinary_error, own_files_can_be_read)
 
 
 def proof(course: Course) -> tuple[Problem, ...]:
-    """What is wrong with the bands of a course, by its wanted chance of being right."""
+    """What is wrong with the bands of a course, by its wanted chance of being right, and with its own words."""
     sure = read_rules(course.folder, course.settings).sure
     return tuple(problem for rule in RULES for problem in rule(course, sure))

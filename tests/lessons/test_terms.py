@@ -22,7 +22,7 @@ from lessons.instructor import instructor_copy
 from lessons.layouts import write_order
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
-from rubrics.class_report import write_class_report
+from rubrics.class_report import facts, write_class_report
 from rubrics.feedback import feedback_document, pages
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import grade
@@ -88,7 +88,7 @@ def documents(course: Course) -> Iterator[tuple[str, str]]:
     book = course.folder / "gradebook.xlsx"
     book.write_bytes(write_gradebook(grades))
     yield book.name, cells(book)
-    for path in (*prepared.written, *write_order(course).paths, *write_class_report(grades, course.folder / "report")):
+    for path in (*prepared.written, *write_order(course).paths, *write_class_report(facts(grades), course.folder / "report")):
         if path.suffix == ".html":
             yield path.name, without_sources(shown(path.read_text("utf-8")))
         elif path.suffix == ".xlsx":

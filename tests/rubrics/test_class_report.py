@@ -319,7 +319,7 @@ class TestReport:
     def test_the_one_that_is_hung_up_names_nobody(self, class_of, tmp_path):
         """No name and no id in words or pictures; the instructor's has both."""
         course = class_of({SHOULDER: ("0.05", "-0.05", "0", "0.1", "-20", "0", "-0.1", "0.05"), OTHER: ("0.1", "9")})
-        write_class_report(grade(course), tmp_path / "out")
+        write_class_report(facts(grade(course)), tmp_path / "out")
         wall = (tmp_path / "out" / "class-report.html").read_text("utf-8")
         own = (tmp_path / "out" / "class-report-instructor.html").read_text("utf-8")
         assert not [name for name in NAMES if name in wall] and not re.search(r"\bs[1-8]\b", wall)
@@ -336,7 +336,7 @@ class TestReport:
 
     def test_a_class_without_readings_gets_a_report(self, class_of, tmp_path):
         """Nothing measured is no error, and no chart is empty paper."""
-        files = write_class_report(grade(class_of({})), tmp_path / "out")
+        files = write_class_report(facts(grade(class_of({}))), tmp_path / "out")
         assert [path.name for path in files] == [
             "class-report.html", "class-report.pdf", "class-report-instructor.html", "class-report-instructor.pdf",
             "class-figures.csv",
@@ -346,13 +346,13 @@ class TestReport:
     def test_the_same_readings_give_the_same_bytes(self, class_of, tmp_path):
         """Nothing in it tells the time."""
         grades = grade(class_of({SHOULDER: TOLD}))
-        first, second = (write_class_report(grades, tmp_path / name) for name in ("a", "b"))
+        first, second = (write_class_report(facts(grades), tmp_path / name) for name in ("a", "b"))
         assert [path.read_bytes() for path in first] == [path.read_bytes() for path in second]
 
     def test_words_of_the_course_are_used(self, class_of, tmp_path):
         """UK spelling where the course writes so."""
         grades = grade(class_of({SHOULDER: TOLD}, "terms: uk\n"))
-        text = write_class_report(grades, tmp_path)[0].read_text("utf-8")
+        text = write_class_report(facts(grades), tmp_path)[0].read_text("utf-8")
         assert "centred class" in text and "centered" not in text
 
 
@@ -411,3 +411,11 @@ def test_the_command_writes_the_reports_beside_the_gradebook(class_of):
     done = CliRunner().invoke(app, ["grade", str(folder)])
     assert done.exit_code == 1 and "what the class tells" in done.output
     assert (folder / "out" / "class-report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_figures_that_cannot_be_read_stop_the_command_before_anything_is_written(class_of):
+    """Exit 2 with the reason, and no half of the papers in `out`."""
+    folder = class_of({SHOULDER: TOLD}, "last_term: nowhere.csv\n").folder
+    done = CliRunner().invoke(app, ["grade", str(folder)])
+    assert isinstance(done.exception, InputRefused) or done.exit_code == 2
+    assert not (folder / "out").exists()

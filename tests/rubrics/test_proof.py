@@ -186,3 +186,14 @@ def test_where_several_errors_arrive_the_largest_is_told(made):
     """At 0.06 the case, the bays, the rails and the grooves are each too much: one line, of the bays, and no way round."""
     told = [line for line in said(with_panels(made, "0.06")).splitlines() if "V021" in line]
     assert len(told) == 1 and "follows case.back.width, back.bay.1.width, back.bay.2.width, read" in told[0]
+
+
+def test_what_would_stop_a_command_later_is_said_before(course_of):
+    """Words that are missing and figures that are not there, each with its file and cure; `check` goes on."""
+    course = course_of(course="title: Test course\nid: test\nlast_term: nowhere.csv\n")
+    (course.folder / "feedback.yaml").write_text("practice: {any: Measure again.}\n", "utf-8")
+    (course.folder / "where.yaml").write_text("along: here\n", "utf-8")
+    found = [problem for problem in proof(course) if problem.code in ("B030", "B031", "B070")]
+    assert {problem.code for problem in found} == {"B030", "B031", "B070"}
+    assert {problem.place.file for problem in found} == {"feedback.yaml", "where.yaml", "course.yaml"}
+    assert not any(problem.severe for problem in found)
