@@ -79,7 +79,7 @@ def alternatives(
 
 def _total(plans: Sequence[SheetPlan]) -> tuple[int, int]:
     """Sheets to buy, and sheets to cut."""
-    return sum(plan.buy for plan in plans), sum(len(plan.sheets) for plan in plans)
+    return sum(plan.buy for plan in plans), sum(plan.needed for plan in plans)
 
 
 def _saved(before: tuple[int, int], after: tuple[int, int]) -> str:
@@ -114,7 +114,7 @@ def _fewer_spares(now: _Class, plans: Sequence[SheetPlan]) -> Iterator[Alternati
 
 def _has_room(now: _Class, plan: SheetPlan, extra: Sequence[Need]) -> bool:
     """Whether everything but the spares fits on one sheet less, by area."""
-    if len(plan.sheets) < 2:
+    if plan.needed < 2:
         return False
     area = sum((n.length * n.width for n in now.demand.of(plan.group)), Fraction(0))
     area -= sum((n.length * n.width for n in extra), Fraction(0))

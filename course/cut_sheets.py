@@ -33,6 +33,8 @@ class CutPart:
     area: Area
     turned: bool = False
     """Its own length lies across the sheet."""
+    blanks: tuple[Area, ...] = ()
+    """Where its parts lie when several stay joined; nothing is sawn between them yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,8 @@ class CutSheet:
     """What no piece may touch."""
     note: str = ""
     """Why it is cut so, where the instructor has said it: `pinned` or `today`."""
+    rest: bool = False
+    """It is what is left of a sheet that was cut before."""
 
     @property
     def share_used(self) -> Fraction:
@@ -89,7 +93,7 @@ class Sawing:
 
     def sheet(self, layout: Layout, name: str) -> CutSheet:
         """One sheet of a layout."""
-        parts = tuple(CutPart(self.needs[p.part], self.area(p), p.turned) for p in layout.placed)
+        parts = tuple(self.part(placed) for placed in layout.placed)
         left = [self.area(offcut) for offcut in layout.offcuts]
         kept = tuple(area for area in left if self.worth_keeping(area))
         trim = (self.job.trim.ends * self.unit, self.job.trim.edges * self.unit)
@@ -97,6 +101,12 @@ class Sawing:
             name, self.group, *self.size, trim, self.job.kerf * self.unit, parts, self.steps(layout.tree), kept,
             tuple(area for area in left if area not in kept),
         )  # fmt: skip
+
+    def part(self, placed: Placed) -> CutPart:
+        """A piece with the parts that stay joined in it."""
+        need, area = self.needs[placed.part], self.area(placed)
+        blanks = tuple(joined_in(need, area, placed.turned, self.job.kerf * self.unit)) if len(need.blanks) > 1 else ()
+        return CutPart(need, area, placed.turned, blanks)
 
     def area(self, leaf: Placed | Offcut) -> Area:
         """The same rectangle in mm."""
@@ -138,6 +148,20 @@ class Sawing:
         chain.append(CutStep(0, node.axis is Axis.RIP, setting * self.unit, self.area(blade)))
         self._chains(node.first, first, stage, node.axis, chain, stages)
         self._chains(node.second, second, stage, node.axis, chain, stages)
+
+
+def joined_in(need: Need, area: Area, turned: bool, kerf: Fraction) -> Iterator[Area]:
+    """The parts of a strip in their order, a kerf between them."""
+    at = Fraction(0)
+    for blank in need.blanks:
+        along = blank.part.grain != "width" or not need.match
+        size = blank.length if along is not need.side_by_side else blank.width
+        across = need.side_by_side is not turned
+        if across:
+            yield Area(area.x, area.y + at, area.length, size)
+        else:
+            yield Area(area.x + at, area.y, size, area.width)
+        at += size + kerf
 
 
 def in_few_settings(chains: Iterable[Sequence[CutStep]]) -> Iterator[CutStep]:

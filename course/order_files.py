@@ -72,7 +72,7 @@ def _sheet_rows(order: Order, plan: SheetPlan) -> Iterator[OrderRow]:
     shown = order.shown
     used = f"{round(plan.share_used * 100)}\u00a0% of the sheets become pieces" if plan.sheets else ""
     why = "; ".join(word for word in (plan.how_good, used) if word)
-    needed, there = sheets_in_words(len(plan.sheets)), sheets_in_words(plan.on_hand)
+    needed, there = sheets_in_words(plan.needed), sheets_in_words(plan.on_hand)
     piece = plan.piece
     if not plan.bought:
         sides = (piece.length, piece.width) if piece else ()

@@ -31,6 +31,8 @@ from shared.units import decimal
 
 NONE: Mapping[str, str] = MappingProxyType({})
 """Nothing is pinned."""
+REST = "rest "
+"""How the name of what is left of a sheet begins."""
 SQUARE_DECIMETRE = 10_000
 """What sheets of several sizes without prices are compared by. [mm^2]"""
 
@@ -58,6 +60,7 @@ class Lot:
             return "nothing could be planned"
         bought = [stock for stock in self.job.stock if stock.on_hand is None]
         costs = {stock.cost for stock in self.job.stock}
+        rests = " or rests" if any(layout.stock.startswith(REST) for layout in self.plan.layouts) else ""
         if len(costs) == 1 and costs != {0}:
             each = costs.pop()
             least = -(-bound // each)
@@ -70,12 +73,13 @@ class Lot:
         if len({stock.cost for stock in bought}) == 1 and costs - {0} == {bought[0].cost}:
             each, new = bought[0].cost, cost // bought[0].cost
             least = -(-bound // each)
-            words = f"{sheets_in_words(used - new)} on hand and {sheets_in_words(new)} to buy"
+            words = f"{sheets_in_words(used - new)}{rests} on hand and {sheets_in_words(new)} to buy"
             if new == least:
                 return f"{words}; proven: nobody could buy fewer"
             return f"{words}. Not proven: {new - least} fewer may be possible"
         total, least = self._amount(cost), self._amount(bound)
-        words = f"{sheets_in_words(used)} for {total}" if self.money else f"{sheets_in_words(used)} of {total}"
+        what = f"{sheets_in_words(used)}{rests}"
+        words = f"{what} for {total}" if self.money else f"{what}, {total}"
         if cost == bound:
             return f"{words}; proven: no choice of sheets and layouts takes less"
         return f"{words}; at least {least}. Not proven: {self._amount(cost - bound)} less may be possible"
@@ -240,7 +244,7 @@ def sawn_sheet(
         layout = replace(layout, tree=_moved(layout.tree, -ends, -edges))
     keep = (settings.size("keep.length"), settings.size("keep.width"))
     drawn = Sawing(keep, group, (sheet.length, sheet.width), unit, job, {need.name: need for need in needs})
-    return replace(drawn.sheet(layout, sheet.name), defects=sheet.defects)
+    return replace(drawn.sheet(layout, sheet.name), defects=sheet.defects, rest=sheet.sawn)
 
 
 def _moved(node: Node, x: int, y: int) -> Node:

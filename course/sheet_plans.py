@@ -13,7 +13,7 @@ from course.demand import Demand, Need, StockGroup
 from course.instructions import Instructions
 from course.order_settings import OrderSettings
 from course.pinned_sheets import pins_of
-from course.sheet_jobs import Lot, planned, sheets_in_words
+from course.sheet_jobs import REST, Lot, planned, sheets_in_words
 from course.sheets_on_hand import Sheet, for_sale, on_hand, sheets_of, trim_of, usable
 from course.stock import Piece
 from shared.problems import Problem
@@ -56,9 +56,14 @@ class SheetPlan:
         return sum(one.count for one in self.bought)
 
     @property
+    def needed(self) -> int:
+        """Sheets to be cut, not counting again what is left of one."""
+        return sum(1 for sheet in self.sheets if not sheet.rest)
+
+    @property
     def share_used(self) -> Fraction:
         """Share of all its sheets that becomes pieces; 0 when there is no sheet."""
-        whole = sum((sheet.length * sheet.width for sheet in self.sheets), Fraction(0))
+        whole = sum((sheet.length * sheet.width for sheet in self.sheets if not sheet.rest), Fraction(0))
         return sum((part.area.size for sheet in self.sheets for part in sheet.parts), Fraction(0)) / (whole or 1)
 
     @property
@@ -159,7 +164,7 @@ def _in_time(
 def rests_of(sheet: CutSheet) -> Iterator[Sheet]:
     """What is kept of a sheet that is cut, as sheets with sawn edges."""
     for number, area in enumerate(sheet.kept, 1):
-        name = f"rest {number} of {sheet.name}" if len(sheet.kept) > 1 else f"rest of {sheet.name}"
+        name = f"{REST}{number} of {sheet.name}" if len(sheet.kept) > 1 else f"{REST}of {sheet.name}"
         flaws = tuple(flaw for defect in sheet.defects if (flaw := _within(area, defect)))
         yield Sheet(name, area.length, area.width, flaws, sawn=True)
 
@@ -239,7 +244,7 @@ def short_of(plan: SheetPlan) -> Problem:
     assert plan.piece
     who = ", ".join(sorted({p.need.student for s in plan.sheets for p in s.parts if p.need.student}))
     says = (
-        f"the parts of {who} need {sheets_in_words(len(plan.sheets))} like '{plan.piece.id}', and stock.csv has "
+        f"the parts of {who} need {sheets_in_words(plan.needed)} like '{plan.piece.id}', and stock.csv has "
         f"{plan.on_hand or 'none that may be used'}"
     )
     do = (

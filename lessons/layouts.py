@@ -191,6 +191,8 @@ def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
     for part in sheet.parts:
         place = part.area
         sketch.rect(area(place.x, place.y, place.length, place.width), "part", part.need.name)
+        for blank in part.blanks:
+            sketch.rect(area(blank.x, blank.y, blank.length, blank.width), "hidden", "part of a joined strip")
     for flaw in sheet.defects:
         sketch.rect(area(flaw.x, flaw.y, flaw.length, flaw.width), "cutter", "defect")
     for step in sheet.steps:

@@ -244,6 +244,7 @@ def test_today_is_cut_first_and_from_as_few_sheets(order_of):
     after = [sheet for sheet in plan.sheets if sheet.note == "after today"]
     assert after and plan.sheets.index(today[0]) == 0 and all("rest" in sheet.name for sheet in after)
     assert plan.how_good.startswith("today: 1 sheet; proven")
+    assert (plan.needed, plan.buy) == (1, 0) and 0 < plan.share_used < 1
 
 
 def test_forbidden_and_used_sheets_are_left_alone(order_of):
@@ -457,3 +458,26 @@ def test_three_processes_with_different_hash_seeds_plan_one_order():
         for seed in ("0", "1", "4242")
     }  # fmt: skip
     assert len(found) == 1 and b"sheet-A 2" in next(iter(found))
+
+
+@pytest.mark.parametrize("joined", ["side by side", "end to end"])
+def test_matched_panels_lie_in_one_strip_of_one_sheet(order_of, class_text, joined):
+    """Two back panels of each student in one piece: next to each other across it, or one behind the other along it."""
+    plan = class_text + f"match: {{back: {{parts: [back.panel.1, back.panel.2], joined: {joined}}}}}\n"
+    roster = "id,name,stock.panel.build\ns1,Ada,veneered\ns2,Bo,veneered\n"
+    order = order_of(plan=plan, roster=roster)
+    strips = [p for s in order.cut_sheets for p in s.parts if p.need.match]
+    assert [part.need.name for part in sorted(strips, key=lambda p: p.need.name)] == ["s1 B-P1+B-P2", "s2 B-P1+B-P2"]
+    for strip in strips:
+        one, two = strip.blanks
+        gap = Fraction("3.2")
+        assert (one.x, one.y) == (strip.area.x, strip.area.y)
+        across = (joined == "side by side") is not strip.turned
+        assert (two.y == one.y + one.width + gap) if across else (two.x == one.x + one.length + gap)
+        assert two.x + two.length <= strip.area.x + strip.area.length
+        assert two.y + two.width <= strip.area.y + strip.area.width
+
+
+@pytest.fixture
+def class_text(course_folder) -> str:
+    return (course_folder() / "plan.yaml").read_text("utf-8")
