@@ -62,6 +62,12 @@ def work(operation, assembly):
     return next(w for w in WORKS if w.operation.name == operation and assembly in [a.name for a in w.assemblies])
 
 
+def alone(operation, assembly):
+    """The work of one assembly alone, whatever else is done at the same set-up."""
+    found = work(operation, assembly)
+    return replace(found, assemblies=tuple(a for a in found.assemblies if a.name == assembly))
+
+
 def values(found=(), settings=()):
     return CABINET.graph.evaluate(
         {name: Given(mm(value), Origin.STOCK) for name, value in dict(settings).items()},
@@ -72,7 +78,7 @@ def values(found=(), settings=()):
 def numbers(operation, assembly, route="machine", found=(), settings=()):
     """Name and value of each number; a name that comes several times with all its values."""
     result = {}
-    for number in setup_numbers(work(operation, assembly), CABINET, values(found, settings), route):
+    for number in setup_numbers(alone(operation, assembly), CABINET, values(found, settings), route):
         result.setdefault(number.name, []).append(number.value)
     return {name: all_[0] if len(all_) == 1 else all_ for name, all_ in result.items()}
 
@@ -245,7 +251,7 @@ class TestReadings:
     )  # fmt: skip
     def test_patterns_name_what_is_measured(self, operation, assembly, wanted):
         """Readings of an operation are the quantities of its assemblies that are measured, in its order."""
-        assert list(readings(work(operation, assembly), CABINET)) == wanted
+        assert list(readings(alone(operation, assembly), CABINET)) == wanted
 
     def test_measuring_the_case_reads_every_opening(self):
         """Width and height of the inside, the recess and both openings of the divider, and four diagonals."""
@@ -256,7 +262,7 @@ class TestReadings:
 
     def test_stiles_are_measured_on_the_way(self):
         """Stile widths come first: the rails are set after them."""
-        found = readings(work("cut frame parts to the real opening", "door"), CABINET)
+        found = readings(alone("cut frame parts to the real opening", "door"), CABINET)
         assert found[:2] == ("door.stile.left.width", "door.stile.right.width")
 
     def test_every_pattern_finds_something_somewhere(self):
