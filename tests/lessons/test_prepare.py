@@ -72,7 +72,7 @@ class Change:
 
     def apply(self, folder: Path) -> None:
         path = folder / self.file
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
         old = path.read_text("utf-8") if path.exists() else ""
         new = self.make(old)
         assert new != old
@@ -99,6 +99,16 @@ CHANGES = {
         built_in("lessons", "operations/21_groove_edges.md", "The wrong edge is grooved.", "Mind the edge."),
     ),
     "own template": Change("lessons/cover.md.j2", built_in("lessons", "templates/cover.md.j2", "# Safety", "# Safely")),
+    "safety": Change("course.yaml", lambda text: text + "safety: {local: 'Goggles hang at the door.'}\n"),
+    "instructor": Change("course.yaml", lambda text: text + "instructor: R. Sample\n"),
+    "paper": Change("course.yaml", lambda text: text + "paper: letter\n"),
+    "shop": Change("course.yaml", lambda text: text.replace("[router table]", "[router table], hand_only: [groove edges]")),
+    "units": Change("roster.csv", lambda text: text.replace("Ada Test,2,mm", "Ada Test,2,in")),
+    "own kind": Change(
+        "kinds/loose_shelf.yaml", built_in("course", "kinds/loose_shelf.yaml", "set_back: {default: 20", "set_back: {default: 21")
+    ),
+    "own joint": Change("joints/dado.yaml", built_in("course", "joints/dado.yaml", "depth: {default: 6", "depth: {default: 5")),
+    "own coach": Change("lessons/coach/groove.yaml", built_in("lessons", "coach/groove.yaml", "turn: raise cutter", "turn: lift cutter")),
     "own check": Change("checks/02_dado.yaml", built_in("rubrics", "checks/02_dado.yaml", "title: ", "title: Own ")),
 }
 
