@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from importlib.resources import files
 from types import SimpleNamespace
 
 import pytest
@@ -83,6 +84,24 @@ def test_one_stop_serves_all_parts_of_one_length(course_of: Callable[..., Course
         "376.8\u00a0mm": 27, "375.8\u00a0mm": 21, "600.0\u00a0mm": 32,
     }  # fmt: skip
     assert crosscut.separate == 80
+
+
+def test_all_stops_of_the_class_cabinet_are_eleven(course_of: Callable[..., Course]) -> None:
+    """Story 12 (common practice): the stops fall to 11 for everything that is not a panel, the drawer with it.
+
+    Worked by hand: 600 sides; 376 top, bottom, divider; 581, 311, 511 back; 423, 281 door; 362 shelf; 176, 351 drawer,
+    350 its bottom. The shelf and the bottom are set once each.
+    """
+    plan = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")
+    signed = "student,machine,lesson,test,score,demonstration,permission\n" + "".join(
+        f"s1,{machine},{DONE}\n" for machine in ("table saw", "router table", "dado set")
+    )
+    course = course_of(course=COURSE % "", plan=plan, roster="id,name\ns1,Ada Test\n", signoffs=signed)
+    wanted = ("stop", "length of the shelf", "length of the bottom")
+    rows = [r for p in machines(course, read_lessons(course)) for o in p.operations for r in o.rows if r.name in wanted]
+    values = sorted(float(row.value.split("\u00a0")[0]) for row in rows)
+    assert values == [176, 281, 311, 350, 351, 362, 376, 423, 511, 581, 600]
+    assert sum(row.count for row in rows) == 20
 
 
 def test_students_of_equal_settings_share_a_line(course_of: Callable[..., Course]) -> None:
