@@ -14,7 +14,8 @@ from typing import Any
 from jinja2 import FileSystemLoader
 
 from course.course import Course
-from course.cut_sheets import CutSheet
+from course.cut_sheets import Area as Rectangle
+from course.cut_sheets import CutPart, CutSheet
 from course.demand import Need, Purpose
 from course.left_over import left_over
 from course.order import Order, plan_order
@@ -149,6 +150,8 @@ def _page(order: Order, sheet: CutSheet) -> SheetPage:
     steps = tuple(_step_rows(sheet, shown))
     used = f"{len(sheet.parts)} pieces, {round(sheet.share_used * 100)}\u00a0% of the sheet"
     trim = f"{shown.size(sheet.trim[0])} off each end, {shown.size(sheet.trim[1])} off each edge"
+    if sheet.rest:
+        trim = "nothing, its edges were sawn before"
     return SheetPage(
         sheet.name, sheet.group.kind, f"{shown.bare(sheet.length)} \u00d7 {shown.size(sheet.width)}", trim,
         shown.size(sheet.kerf), used, sheet_drawing(sheet, shown), steps, len(steps),
@@ -202,9 +205,9 @@ def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
     for step in sheet.steps:
         _number(sketch, area(step.line.x, step.line.y, step.line.length, step.line.width), step.number, step.rip)
     for part in sheet.parts:
-        place = part.area
-        size = f"{shown.bare(place.length)} \u00d7 {shown.bare(place.width)}"
-        _words_in(sketch, area(place.x, place.y, place.length, place.width), _label(part.need), size)
+        for place, name in _labelled(part):
+            size = f"{shown.bare(place.length)} \u00d7 {shown.bare(place.width)}"
+            _words_in(sketch, area(place.x, place.y, place.length, place.width), name, size)
     for left in sheet.kept:
         size = f"{shown.bare(left.length)} \u00d7 {shown.bare(left.width)}"
         _words_in(sketch, area(left.x, left.y, left.length, left.width), "keep", size)
@@ -218,6 +221,14 @@ def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
     sketch.arrow(0, low + 3, 22, low + 3, "line")
     sketch.label(24, low + 3, "grain", "start")
     return sketch.done()
+
+
+def _labelled(part: CutPart) -> Iterator[tuple[Rectangle, str]]:
+    """What is written where on a piece: its name, or that of each part that stays joined in it."""
+    if not part.blanks:
+        yield part.area, _label(part.need)
+    for place, blank in zip(part.blanks, part.need.blanks, strict=False):
+        yield place, f"{part.need.student} {blank.part.label}"
 
 
 def _label(need: Need) -> str:

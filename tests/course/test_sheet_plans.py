@@ -6,11 +6,13 @@ import subprocess
 import sys
 from fractions import Fraction
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl import load_workbook
 
 from course.course import read_course
 from course.cut_sheets import Area
@@ -29,7 +31,7 @@ from course.cutting.model import (
 )
 from course.demand import Need, Purpose, StockGroup
 from course.order import Order, plan_order
-from course.order_files import left_csv, order_rows, pins_yaml
+from course.order_files import left_csv, order_rows, order_workbook, pins_yaml
 from course.order_settings import read_order_settings
 from course.pinned_sheets import sawn_apart
 from course.sheet_jobs import planned
@@ -377,6 +379,8 @@ def test_a_student_who_swaps_saves_a_sheet(order_of):
     assert [(a.saves, a.says) for a in order.alternatives] == [
         ("1 sheet fewer to buy", "s1 swaps to B: their case parts change with its thickness"),
     ]  # fmt: skip
+    table = load_workbook(BytesIO(order_workbook(order)))["Alternatives"]
+    assert [cell.value for cell in table[5]] == [a for one in order.alternatives for a in (one.stock, one.saves, one.says)]
     after = order_of(stock=stock, roster=roster.replace("s1,Ada,A", "s1,Ada,B"))
     assert sum(plan.buy for plan in after.sheets if plan.group.role == "case") == 0
 

@@ -228,3 +228,27 @@ def test_the_command_writes_the_same_papers_every_time(demo_folder):
         path.unlink()
     write_order(read_course(demo_folder))
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == first
+
+
+def test_parts_that_stay_joined_are_drawn_in_their_strip(demo_folder):
+    """Two back panels of one veneered sheet side by side: each with its name, a dashed line between them, no cut."""
+    plan = demo_folder / "plan.yaml"
+    match = "match: {back: {parts: [back.panel.1, back.panel.2], joined: side by side}}\n"
+    plan.write_text(plan.read_text("utf-8") + match, "utf-8")
+    made = plan_order(read_course(demo_folder))
+    sheet = next(sheet for sheet in made.cut_sheets if any(part.blanks for part in sheet.parts))
+    svg = sheet_drawing(sheet, made.shown).svg
+    strips = [part for part in sheet.parts if part.blanks]
+    assert svg.count("part of a joined strip") == 2 * len(strips) > 0
+    assert all(f"{part.need.student} B-P{n}" in svg for part in strips for n in (1, 2))
+    inside = [step for step in sheet.steps for part in strips
+              if part.area.x < step.line.x < part.area.x + part.area.length
+              and part.area.y < step.line.y < part.area.y + part.area.width]  # fmt: skip
+    assert inside == []
+
+
+def test_what_is_left_of_a_sheet_is_not_trimmed_again(demo_folder):
+    """Cut for one student today, the rest of the veneered sheet is cut after that: its edges were sawn before."""
+    (demo_folder / "cutting.yaml").write_text("today: {students: [s03]}\n", "utf-8")
+    pages = sheet_pages(plan_order(read_course(demo_folder)))
+    assert {page.trim for page in pages if page.name.startswith("rest")} == {"nothing, its edges were sawn before"}
