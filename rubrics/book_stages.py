@@ -171,7 +171,7 @@ def _attempt_cells(places: Places, row: int, mark: Mark) -> list[Cell | Live]:
         "deviation": live("deviation", round(mark.deviation, DIGITS)),
         "limits off": live("limits off", round(limits_off(mark, mark.limit), DIGITS)),
         "level": live("level", mark.level.word), "verdict": mark.certainty.verdict.value,
-        "points": live("points", mark.points), "counts": live("counts", "yes" if mark.counts else ""),
+        "points": live("points", mark.points), "counts": Live(f'{live("counts", "").formula}&""', "yes" if mark.counts else ""),
         "what was made again": said([one.note for one in mark.readings]),
         "read by": said([one.reader for one in mark.readings]), "file": said([one.source for one in mark.readings]),
         "key": key(mark),

@@ -19,7 +19,7 @@ from rubrics.book_limits import write_limits
 from rubrics.book_places import Places
 from rubrics.book_stages import AGAIN, write_attempts, write_stage
 from rubrics.final import GATE_WORDS, FinalMark, percent
-from rubrics.grading import Grades, beyond
+from rubrics.grading import Grades, beyond, signed
 from rubrics.grading_rules import DIGITS
 from rubrics.judged import MET, NO_GATE, NOT_MET, NOT_RECORDED
 
@@ -98,7 +98,7 @@ def overview_row(places: Places, columns: Columns, row: int, one: FinalMark) -> 
         "percent": from_grades("percent", one.percent), "judged": from_grades("judged", percent(one.judged.share)),
         "total": from_grades("total", one.total), "safety": from_grades("safety", one.judged.gate),
         "grade": from_grades("grade", one.word),
-        "lost most at": f"{worst.check.title} ({worst.level.word}: {worst.words()})" if worst else "",
+        "lost most at": f"{worst.check.title} ({worst.level.word}, {signed(worst.deviation)})" if worst else "",
     }  # fmt: skip
     for stage in places.stages:
         points, of = one.stages[stage]
