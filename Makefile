@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test bench lint gold lock clean
+.PHONY: help demo test books bench lint gold lock clean
 
 help: ## show this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | sort
@@ -21,6 +21,9 @@ demo: $(VENV)/installed ## write, collect and grade a whole invented course into
 test: $(VENV)/installed ## run all tests and the linter
 	$(BIN)/ruff check .
 	$(BIN)/python -m pytest -q
+
+books: $(VENV)/installed ## compare the gradebooks of 200 random classes with a spreadsheet, cell by cell
+	FAIRFIT_BOOKS=200 $(BIN)/python -m pytest -q tests/rubrics/test_random_books.py
 
 bench: $(VENV)/installed ## measure speed (not part of the tests)
 	$(BIN)/python -m pytest -q tests/bench --benchmark-only --benchmark-disable-gc

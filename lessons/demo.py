@@ -226,7 +226,7 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     told(f"Prepared {len(prepared.written)} documents in {folder / 'out'}: packets, sheets, class")
     sheets = filled_workbooks(course, folder / "out" / "measured")
     told(f"Filled in {len(sheets)} measuring sheets in {folder / 'out' / 'measured'}; every reading is invented")
-    collected = collect(course, [folder / "out" / "measured", folder / "judged.csv"])
+    collected = collect(course, [folder / "out" / "measured", folder / "again.csv", folder / "judged.csv"])
     told(f"Collected {collected.taken.added} readings; left out {len(collected.problems)} that cannot be read")
     grades = grade(course)
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))

@@ -20,7 +20,7 @@ from xlsxwriter.utility import xl_col_to_name
 
 HEAD = 3
 """Row of the headings on every sheet, counted from 0; above it stand the title and a line of explanation."""
-TINTS = (("EEF6EA", "000000"), ("FFE7A3", "000000"), ("F0AE75", "000000"), ("A63A2B", "FFFFFF"))
+TINTS = (("EEF6EA", "000000"), ("FFDC82", "000000"), ("F0AE75", "000000"), ("A63A2B", "FFFFFF"))
 """Ground and letters of the levels, best first. The word says the same, and each is darker than the one before, so
 that they can be told apart on a grey print and by eyes that see red and green alike."""
 BAR = "BCD3EA"

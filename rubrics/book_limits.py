@@ -25,12 +25,13 @@ def write_limits(book: Book, places: Places) -> None:
         (places.word_block, ("word for the whole", "from percent"), list(rules.grades), ("whole_words", "whole_from")),
         (places.judged_block, ("judged level", "share of weight"), list(judging.levels.items()),
          ("judged_words", "judged_shares")),
-        (places.item_block, ("judged item", "weight", "what"),
-         [(item.id, item.weight, item.title) for item in judging.items], ("item_ids", "item_weights")),
+        (places.item_block, ("judged item", "weight"), [(item.id, item.weight) for item in judging.items],
+         ("item_ids", "item_weights")),
     )  # fmt: skip
     for block, headings, rows, names in blocks:
-        columns = [Column(heading, "input" if number and heading != "what" else "text")
-                   for number, heading in enumerate(headings)]  # fmt: skip
+        forms = ["input fine" if heading.startswith("share") else "input" for heading in headings]
+        columns = [Column(heading, form if number else "text")
+                   for number, (heading, form) in enumerate(zip(headings, forms, strict=True))]  # fmt: skip
         book.table(sheet, columns, rows, block.head, sortable=False, frozen=False)
         for letter, name in zip("ABC", names, strict=False):
             book.name(name, block.cells(letter))

@@ -117,9 +117,10 @@ def grade_columns(places: Places) -> Columns:
     return Columns((
         Column("student"), Column("name"),
         *(Column(f"{stage} {what}", form) for stage in places.stages
-          for what, form in (("points", "points"), ("of", "whole"), ("percent", "percent"))),
+          for what, form in (("points", "points"), ("of", "whole"))),
         Column("points", "points"), Column("of", "whole"), Column("percent", "percent"), Column("judged", "percent"),
         Column("total", "percent"), Column("safety"), Column("grade"),
+        *(Column(f"{stage} percent", "percent", False) for stage in places.stages),
         Column("judged earned", "fine", False), Column("judged weight", "fine", False),
     ))  # fmt: skip
 

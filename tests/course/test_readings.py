@@ -23,7 +23,7 @@ from course.changes import changes, hand_out
 from course.course import read_course
 from course.formula import Value
 from course.quantities import Origin
-from course.readings import FROZEN, STATES, Log, Reading, reduce
+from course.readings import FROZEN, STATES, Judgement, Log, Reading, reduce
 from shared.problems import InputRefused
 
 VERSION_2 = """
@@ -374,3 +374,44 @@ def test_a_part_made_again_follows_readings_again(course_of):
     assert course.values(ada)["door.stile.left.length"] == 423
     course.mark(ada, "D-SL", "remade")
     assert course.values(ada)["door.stile.left.length"] == Fraction("422.1")
+
+
+def test_a_judged_level_is_taken_once_and_never_removed(tmp_path):
+    """The same again adds nothing, a change is a new row, an old file beside its successor changes nothing back."""
+    log = Log(tmp_path / "course.db")
+    first = Judgement("s1", "surface", "A", "Close", "2026-12-01", "week1.csv", cell="2")
+    assert log.judge([first, first]) == (first,)
+    later = Judgement("s1", "surface", "A", "Usable", "2026-12-08", "week2.csv", cell="2")
+    assert log.judge([later]) == (later,) and log.judge([first, later]) == ()
+    assert [one for _, one in log.all_judgements()] == [first, later]
+    assert log.judgements("s1") == ((2, later),) and log.judgements("s2") == ()
+
+
+def test_judges_stand_beside_each_other(tmp_path):
+    """Each judge's latest level of a student and an item counts."""
+    log = Log(tmp_path / "course.db")
+    rows = [Judgement("s1", "surface", judge, "Close", source="a.csv", cell=judge) for judge in "AB"]
+    assert log.judge(rows) == tuple(rows) and [one for _, one in log.judgements()] == rows
+
+
+def test_judged_levels_cannot_be_changed_in_the_file(tmp_path):
+    """Whoever opens the log with another program can add and nothing else."""
+    log = Log(tmp_path / "course.db")
+    log.judge([Judgement("s1", "surface", "A", "Close")])
+    connection = sqlite3.connect(log.path)
+    for statement in ("UPDATE judgement SET level='x'", "DELETE FROM judgement"):
+        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+            connection.execute(statement)
+    connection.close()
+
+
+def test_a_log_without_judged_marks_gets_room_for_them(tmp_path):
+    """A file of version 3 keeps its rows and takes levels in."""
+    log = Log(tmp_path / "course.db")
+    log.add([reading("361.8")])
+    connection = sqlite3.connect(log.path)
+    connection.executescript("DROP TABLE judgement; PRAGMA user_version = 3;")
+    connection.close()
+    assert log.judgements() == ()
+    log.judge([Judgement("s1", "surface", "A", "Close")])
+    assert len(log.judgements()) == 1 and len(log.all()) == 1

@@ -7,6 +7,7 @@ import re
 import subprocess
 import zipfile
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import openpyxl
@@ -14,8 +15,8 @@ import pandas
 import pytest
 
 from course.course import Course
-from course.readings import Reading
-from rubrics.book import Book, Live
+from course.readings import Judgement, Reading
+from rubrics.book import TINTS, Book, Live
 from rubrics.book_places import MARKS, sheet_of
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import grade
@@ -323,3 +324,95 @@ def test_a_course_without_readings_has_a_gradebook(course_of, tmp_path, office):
     frame = sheet(book, "Overview")
     assert list(frame["percent"]) == ["", ""] and list(frame["measured"]) == [0, 0]
     assert differences(stored(book), recalculated(book, tmp_path, office)) == []
+
+
+def test_the_heat_map_says_how_many_limits_off(course, book):
+    """Worked by hand: the case leans 2.0 of a limit of 1.0; the top rail of s1 is 241.8 where 262.2 is asked, of 0.3."""
+    frame = sheet(book, "Heat map").set_index("check id")
+    assert frame.loc[SQUARE, "s1"] == 2
+    mark = next(m for m in grade(course).marks if (m.student.id, m.check.id) == ("s1", "door.rail.top.shoulder"))
+    assert frame.loc[mark.check.id, "s1"] == pytest.approx(float(mark.deviation / mark.limit))
+    assert frame.loc["door.rail.top.shoulder", "s8"] == "", "what is not measured is blank"
+
+
+def test_shades_of_the_heat_map_are_darker_the_further_off():
+    """Told apart on a grey print: lightness falls from level to level (luma of ITU-R BT.601), and letters stay legible."""
+    def luma(colour: str) -> float:
+        red, green, blue = (int(colour[n : n + 2], 16) for n in (0, 2, 4))
+        return 0.299 * red + 0.587 * green + 0.114 * blue
+
+    grounds = [luma(ground) for ground, _ in TINTS]
+    assert grounds == sorted(grounds, reverse=True) and all(a - b > 12 for a, b in pairwise(grounds))
+    assert all(abs(luma(ground) - luma(letters)) > 120 for ground, letters in TINTS)
+
+
+def test_every_attempt_is_told_with_what_was_made_again(course, book):
+    """Three attempts at one rail: their values, their levels, and which counts."""
+    frame = sheet(book, "Attempts")
+    assert list(frame["attempt"]) == [1, 2, 3] and set(frame["student"]) == {"s2"}
+    assert list(frame["reading"]) == [263.175, 262.1, 261.79]
+    marks = [m for m in grade(course).marks if (m.student.id, m.check.id) == ("s2", "door.rail.top.shoulder")]
+    assert list(frame["level"]) == [m.level.word for m in marks]
+    assert list(frame["counts"]) == ["yes" if m.counts else "" for m in marks]
+    assert list(frame["verdict"]) == [m.certainty.verdict.value for m in marks]
+
+
+@pytest.fixture
+def judged_book(course) -> bytes:
+    """Two judges of one thing, one of another, and a gate."""
+    course.log.judge([
+        Judgement("s1", "surface", "A", "Close"), Judgement("s1", "surface", "B", "Do again"),
+        Judgement("s1", "edges", "A", "On the mark"), Judgement("s1", "safety", "A", "met"),
+        Judgement("s2", "safety", "A", "not met"),
+    ])  # fmt: skip
+    return write_gradebook(grade(course))
+
+
+def test_judged_marks_stand_in_a_column_of_their_own(judged_book):
+    """By hand: surface, weight 2, (2/3 + 0)/2 = 1/3; edges, weight 1, 1: (2/3 + 1)/3 = 55.6 %; the points do not move."""
+    frame = sheet(judged_book, "Overview").set_index("student")
+    assert frame.loc["s1", "judged"] == 55.6 and frame.loc["s3", "judged"] == ""
+    assert frame.loc["s1", "total"] == frame.loc["s1", "percent"]
+    assert list(frame["safety"][:3]) == ["met", "not met", "not recorded"]
+    assert list(frame["grade"][1:3]) == ["held: safety not met", "waits for safety"]
+    assert frame.loc["s1", "grade"] in ("On the mark", "Close", "Usable", "Do again")
+
+
+def test_a_chosen_level_and_a_weight_move_the_total_at_once(judged_book, tmp_path, office):
+    """Before anything is collected: a level typed on Judged, half the total to the judged marks on Limits."""
+    changed = openpyxl.load_workbook(io.BytesIO(judged_book))
+    judged, limits = changed["Judged"], changed["Limits"]
+    heads = {cell.value: cell.column for cell in judged[4]}
+    row = next(r for r in range(5, judged.max_row + 1) if [judged.cell(r, heads[h]).value for h in ("student", "item")] == ["s3", "surface"])
+    judged.cell(row, heads["level"]).value = "Usable"
+    part = next(r for r in range(5, 30) if limits.cell(r, 1).value == "part of the judged marks")
+    limits.cell(part, 2).value = 0.5
+    memory = io.BytesIO()
+    changed.save(memory)
+    frames = recalculated(memory.getvalue(), tmp_path, office)
+    percent = found(frames, "Overview", "s3", "percent")
+    assert found(frames, "Overview", "s3", "judged") == 33.3
+    assert found(frames, "Overview", "s3", "total") == pytest.approx((percent + 100 / 3) / 2, abs=0.06)
+
+
+def test_judged_marks_are_worked_out_by_a_spreadsheet_too(judged_book, tmp_path, office):
+    """All cells, with judges who disagree and gates met, not met and not recorded."""
+    assert differences(stored(judged_book), recalculated(judged_book, tmp_path, office)) == []
+
+
+def test_every_sheet_can_be_printed_and_read_on_a_screen(book):
+    """Landscape, one page wide, headings repeated and frozen, a print area; names for cells; lists and bars."""
+    sheets = openpyxl.load_workbook(io.BytesIO(book))
+    for one in sheets:
+        setup = one.page_setup
+        assert (setup.orientation, setup.fitToWidth or 1, setup.fitToHeight) == ("landscape", 1, 0), one.title
+        assert one.sheet_properties.pageSetUpPr.fitToPage
+        assert one.print_area, one.title
+        if one.title not in ("Notes", "Limits", "Charts"):
+            assert one.freeze_panes and one.print_title_rows, one.title
+    assert {"level_words", "level_shares", "check_upper", "heat", "chosen_check", "judged_part"} <= set(sheets.defined_names)
+    rules = [rule.type for area in sheets["Overview"].conditional_formatting for rule in area.rules]
+    assert rules.count("dataBar") == 8 and "expression" in rules
+    assert [v.formula1 for v in sheets["Charts"].data_validations.dataValidation] == ["check_titles", "student_ids"]
+    levels = {v.formula1 for v in sheets["Judged"].data_validations.dataValidation}
+    assert levels == {"judged_words", '"met,not met"'}
