@@ -1,7 +1,8 @@
 """Random classes: whatever was measured, however it is graded, a spreadsheet works out what Python did, cell by cell.
 
 The classes are drawn from a seed: one to eight students in mm and inches, sheets half filled, slips, parts made again up
-to three times, second readers, corrections, damp wood, work of others, every policy, other levels, judges who disagree.
+to three times, second readers, corrections, damp wood, work of others, every policy, other levels, judges who
+disagree, US and UK words.
 Twenty of them are compared each time; FAIRFIT_BOOKS says how many otherwise, `make books` compares two hundred.
 """
 
@@ -62,7 +63,7 @@ def random_course(chance: random.Random, folder: Path) -> Course:
     (folder / "roster.csv").write_text("id,name,bench,units\n" + "\n".join(lines) + "\n", "utf-8")
     (folder / "plan.yaml").write_text(plan, "utf-8")
     (folder / "course.yaml").write_text(
-        "title: Test\nid: test\ndate: 2026-10-05\nshop: {machines: [table saw, router table]}\n"
+        f"title: Test\nid: test\ndate: 2026-10-05\nterms: {chance.choice(('us', 'uk'))}\nshop: {{machines: [table saw, router table]}}\n"
         f"grading: {{policy: {chance.choice(('better', 'latest'))}, sure: {chance.choice((0.5, 0.95, 0.99))}, "
         f"set-up: {{students: {chance.choice((3, 6))}}}, total: {{judged: {chance.choice((0, '1/5', '1/3', 1))}}}}}\n",
         "utf-8",
@@ -89,7 +90,7 @@ def random_readings(chance: random.Random, course: Course) -> Iterator[Reading]:
         Event(student.id, chance.choice(sizes), 0, Fraction(chance.choice((-100, -25, -3, 1, 12)), 10), "")
         for student in course.students
     )
-    scenario = Scenario(str(chance.random()), spread, shifts, events, {})
+    scenario = Scenario(str(chance.random()), spread, shifts, events, {}, {})
     for student in course.students:
         filled = chance.choice((0, 0.3, 0.9, 1))
         for (name, place), text in simulated(course, student, scenario).items():
