@@ -27,7 +27,7 @@ from course.course import Course, read_course
 from rubrics.checks import checks_of, measure
 from rubrics.grading import grade
 from rubrics.intake import Collected, collect
-from rubrics.sheet import FIT, PARTS, cells_by_heading, fill, fit_rows, measurement_workbook
+from rubrics.sheet import FIT, PARTS, WHERE, cells_by_heading, fill, fit_rows, measurement_workbook
 from rubrics.slips import question
 from shared.units import INCHES, MM
 
@@ -643,7 +643,7 @@ def test_the_sheet_is_the_same_every_time_and_asks_everything_once(course):
     door = next(row for row in rows if row.quantity == "door.rail.top.shoulder")
     assert door.target.replace("\u00a0", " ") == "10 9/32"
     book = load_workbook(io.BytesIO(measurement_workbook(course, student)))
-    assert book.sheetnames == [FIT, PARTS]
+    assert book.sheetnames == [FIT, PARTS, WHERE]
     assert not cell_of(book).protection.locked and cell_of(book, heading="target").protection.locked
 
 
