@@ -579,7 +579,7 @@ class _Instances:
             return f"{name.split('.')[1]} stock"
         rest = owner.removeprefix(assembly.name).strip(".").replace(".", " ")
         last = name.rpartition(".")[2].replace("_", " ")
-        return f"{assembly.title} {last}" if rest == "reveal" else f"{assembly.title} {rest}".strip()
+        return f"{assembly.title} {last}" if rest in ("reveal", "gap") else f"{assembly.title} {rest}".strip()
 
     def made(
         self, item: ItemSpec, assembly: Assembly, id_: str, names: Sequence[str], formula: Formula | None,

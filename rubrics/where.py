@@ -136,6 +136,16 @@ def _slide(sketch: Sketch, box: _Box, places: int) -> None:
     _double(sketch, left + wide * 0.1, top + tall / 2, left + wide * 0.9, top + tall / 2)
 
 
+def _travel(sketch: Sketch, box: _Box, places: int) -> None:
+    x, y, w, h = box
+    for left in (0.14, 0.78):
+        sketch.rect(Area(x + w * left, y, w * 0.08, h * 0.42), "shade")
+    sketch.rect(Area(x + w * 0.25, y + h * 0.16, w * 0.5, h * 0.52), "part")
+    for number, front in enumerate((0.42, 0.68, 0.94)[:places], 1):
+        sketch.line(x + w * 0.25, y + h * front, x + w * 0.75, y + h * front, "hidden")
+        _place(sketch, number, x + w * 0.99, y + h * front)
+
+
 def _length(sketch: Sketch, box: _Box, places: int) -> None:
     x, y, w, h = box
     sketch.rect(Area(x, y + h * 0.25, w, h * 0.5), "shade")
@@ -156,10 +166,11 @@ WAYS: dict[str, Callable[[Sketch, _Box, int], None]] = {
     "gaps": _gaps,
     "corner": _corner,
     "slide": _slide,
+    "travel": _travel,
     "length": _length,
 }
 """Ways of measuring that a check may name under `at:`."""
-NUMBERED = ("along", "width", "height", "over", "upright", "sides")
+NUMBERED = ("along", "width", "height", "over", "upright", "sides", "travel")
 """Those whose sketch has as many places as are read."""
 ONCE = "once"
 """The words for one place only, of any of these."""

@@ -21,6 +21,12 @@ CLASS_PLAN = Path(__file__).with_name("class_plan.yaml").read_text("utf-8")
 
 
 @pytest.fixture
+def drawers_plan() -> str:
+    """The plan of a cabinet with two drawers, each made and hung in its own way."""
+    return Path(__file__).with_name("drawers_plan.yaml").read_text("utf-8")
+
+
+@pytest.fixture
 def class_plan() -> str:
     """The plan of the class cabinet without a drawer."""
     return CLASS_PLAN

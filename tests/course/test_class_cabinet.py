@@ -43,6 +43,8 @@ PLANNED = [
     ("door.panel.1.width", "278"), ("door.panel.1.length", "340"),
     # F27: shelf on pins
     ("shelf.board.length", "362"), ("shelf.board.width", "161"),
+    # F21, F21b: drawer on wood in the lower opening, front and back let 6 into sides of 12 (its height: test_drawer.py)
+    ("drawer.width", "363"), ("drawer.front.length", "351"), ("drawer.back.length", "351"), ("drawer.gap.left", "0.5"),
 ]  # fmt: skip
 
 
@@ -167,6 +169,8 @@ DEPENDENCIES = [
     ("case.rabbet.top_left.depth", "case.top.length", "1"),
     ("divider.upper.width", "door.width", "1"), ("divider.upper.width", "door.rail.top.shoulder", "1"),
     ("divider.upper.width", "door.panel.1.width", "1"), ("divider.upper.width", "shelf.board.length", "1"),
+    ("divider.lower.width", "drawer.width", "1"), ("case.inside.width", "drawer.width", "1"),
+    ("divider.lower.width", "drawer.front.length", "1"),
     ("case.inside.width", "back.width", "1"), ("case.inside.width", "back.rail.top.shoulder", "1"),
     ("case.inside.width", "back.panel.1.width", "1/2"), ("case.inside.width", "back.panel.2.width", "1/2"),
     ("divider.upper.height", "door.stile.left.length", "1"), ("divider.upper.height", "door.panel.1.length", "1"),

@@ -1,5 +1,6 @@
 """Operation pages: this student's numbers, the route he or she may use, cautions where they belong."""
 
+import re
 from collections.abc import Callable
 from fractions import Fraction
 
@@ -74,6 +75,60 @@ def test_every_powered_page_mentions_every_required_control(
             names = {n for work in works for n in work.cautions(route.name)}
             assert missing_controls(text, names) == (), works[0].operation.name
     assert powered >= (10 if allowed == MACHINES else 2)
+
+
+DRAWER_WORK = (
+    "cut drawer parts to the real opening", "groove for the drawer bottom", "cut the drawer rabbets",
+    "fit the drawer dry and cut its bottom", "fit the applied front of the drawer",
+)  # fmt: skip
+"""What may be done on a machine for a drawer."""
+
+
+def test_every_page_of_a_drawer_mentions_every_required_control(
+    course_of: Callable[..., Course], drawers_plan: str
+) -> None:
+    """With every machine allowed, each page of a drawer on a machine carries the controls of that machine."""
+    course = course_of(course=COURSE, plan=drawers_plan, signoffs=signoffs(*MACHINES))
+    lessons, student = read_lessons(course), course.student("s1")
+    for name in DRAWER_WORK:
+        works = next(s for s in lessons.sheets if s[0].operation.name == name)
+        route = choose(course, student, works[0].operation).route
+        assert route.powered, name
+        names = {n for work in works for n in work.cautions(route.name)}
+        assert missing_controls(text_of(course, lessons, name), names) == (), name
+
+
+def test_a_drawer_is_made_by_hand_where_no_machine_may_be_used(
+    course_of: Callable[..., Course], drawers_plan: str
+) -> None:
+    """Without a sign-off each page has its hand route, the same numbers, and no machine among its steps."""
+    course = course_of(course=COURSE, plan=drawers_plan)
+    lessons = read_lessons(course)
+    for name in DRAWER_WORK:
+        page = page_of(course, name)
+        steps = " ".join(step.text for step in page.steps)
+        assert not re.search("router table|sled|dado set|fence, then", f"{page.way} {steps}"), name
+        assert page.setups
+    grooves = text_of(course, lessons, "groove for the drawer bottom")
+    assert "plough plane" in grooves and "10.0 mm" in grooves and "6.2 mm" in grooves
+    assert "shoulder plane" in text_of(course, lessons, "cut the drawer rabbets")
+
+
+def test_a_drawer_on_slides_says_the_room_that_they_take(course_of: Callable[..., Course], drawers_plan: str) -> None:
+    """The page of the slides has 12.7 on each side and 25.4 in all, and sends the student to the maker's sheet."""
+    course = course_of(course=COURSE, plan=drawers_plan)
+    text = text_of(course, read_lessons(course), "hang the drawer on its slides")
+    assert "12.7 mm" in text and "25.4 mm" in text
+    assert "the maker's sheet comes first" in text
+
+
+def test_the_fit_of_a_drawer_is_read_on_both_sides(course_of: Callable[..., Course], drawers_plan: str) -> None:
+    """Left and right are told apart, 0.3 to 0.7 by feeler at three places; no shim where the case does not lean."""
+    course = course_of(course=COURSE, plan=drawers_plan)
+    page = page_of(course, "fit the drawer")
+    found = [(row.title, row.allowed, row.places) for row in page.checks]
+    assert found == [("tray left", "0.3 to 0.7", 3), ("tray right", "0.3 to 0.7", 3)]
+    assert "shim under a runner or guide" not in {row.name for row in page.setups}
 
 
 def test_every_caution_of_the_family_stands_in_full_on_its_page(with_machines: Course) -> None:

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from importlib.resources import files
 from itertools import groupby
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -45,25 +46,7 @@ assemblies:
   door: {kind: frame and panel, in: divider.upper, use: door, joints: {joint: dowels}}
 """
 HAUNCHED = HEAD + "  back: {kind: frame and panel, in: case.back, joints: {joint: haunched tenon}}\n"
-DRAWERS = """unit: mm
-stock:
-  case: {material: birch plywood, form: sheet, thickness: 18}
-  frame: {material: cherry, form: solid, thickness: 18}
-  drawer: {material: cherry, form: solid, thickness: 12}
-  bottom: {material: birch plywood, form: sheet, thickness: 6}
-assemblies:
-  case: {kind: carcass}
-  divider: {kind: dividers, in: case.inside, openings: {low: 120, middle: 120, high: rest}}
-  tray: {kind: drawer, in: divider.low, stock: {box: drawer, sides: drawer, floor: bottom}}
-  box:
-    kind: drawer
-    in: divider.middle
-    runs: side slides
-    front: applied
-    joints: {corner: dowels}
-    dowel: {diameter: 6, depth_face: 8}
-    stock: {box: drawer, sides: drawer, floor: bottom, facing: frame}
-"""
+DRAWERS = (Path(__file__).parents[1] / "drawers_plan.yaml").read_text("utf-8")
 PLANS = {"drawers": DRAWERS, "demo": DEMO, "uprights": UPRIGHTS, "pair": PAIR, "dowels": DOWELS, "haunched": HAUNCHED}
 
 

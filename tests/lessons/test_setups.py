@@ -3,6 +3,7 @@
 from dataclasses import replace
 from fractions import Fraction
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
@@ -24,25 +25,7 @@ assemblies:
   case: {kind: carcass}
   wall: {kind: uprights, in: case.inside, openings: {left: 150, right: rest}}
 """
-DRAWERS = """unit: mm
-stock:
-  case: {material: birch plywood, form: sheet, thickness: 18}
-  frame: {material: cherry, form: solid, thickness: 18}
-  drawer: {material: cherry, form: solid, thickness: 12}
-  bottom: {material: birch plywood, form: sheet, thickness: 6}
-assemblies:
-  case: {kind: carcass}
-  divider: {kind: dividers, in: case.inside, openings: {low: 120, middle: 120, high: rest}}
-  tray: {kind: drawer, in: divider.low, stock: {box: drawer, sides: drawer, floor: bottom}}
-  box:
-    kind: drawer
-    in: divider.middle
-    runs: side slides
-    front: applied
-    joints: {corner: dowels}
-    dowel: {diameter: 6, depth_face: 8}
-    stock: {box: drawer, sides: drawer, floor: bottom, facing: frame}
-"""
+DRAWERS = (Path(__file__).parents[1] / "drawers_plan.yaml").read_text("utf-8")
 
 
 def built(text):

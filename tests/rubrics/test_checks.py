@@ -680,3 +680,44 @@ def test_a_size_made_to_the_real_case_is_no_surer_than_the_reading_of_the_case(c
     stile = uncertainty(instrument("digital caliper", None), Fraction(50))
     wanted = (rule**2 + opening**2 + 2 * stile**2) ** 0.5
     assert result(course, "door.rail.top.shoulder")[0].u == pytest.approx(wanted)
+
+
+class TestDrawer:
+    """A drawer's hold points: common practice, bands invented for the demo course."""
+
+    def test_the_side_gap_is_judged_at_three_places_of_its_travel(self, course_of, drawers_plan):
+        """Left and right each want 0.5, from 0.3 to 0.7, whatever the width of the drawer that was read."""
+        course = course_of(plan=drawers_plan)
+        take(course, {"tray.width": "361.4 361.4 361.4", "tray.gap.left": "0.6 0.7 0.8", "tray.gap.right": "0.3 0.4 0.5"})
+        for side, value in (("left", "0.7"), ("right", "0.4")):
+            check = check_of(course, f"tray.gap.{side}")
+            (one,) = measure(check, course, course.student("s1"))
+            assert (check.where, check.reads[0][1:], check.stage, check.who) == (
+                f"tray {side}", (3, "feeler"), "finish", "partner",
+            )  # fmt: skip
+            assert (one.value, one.target) == (Fraction(value), Fraction("0.5"))
+            assert (check.lower, check.upper) == (Fraction("-0.2"), Fraction("0.2"))
+            assert check.over.startswith("Is the drawer out of wind?") and "wind" in check.under
+
+    def test_a_drawer_is_square_flat_and_not_too_high(self, course_of, drawers_plan):
+        """Diagonals 1.0 apart at most, wind 0.5, the height against the opening as it was read; the width is only read."""
+        course = course_of(plan=drawers_plan)
+        take(course, {"divider.low.height": "120.6 121.0", "tray.diagonal.a": "404.1", "tray.diagonal.b": "403.3"})
+        take(course, {"tray.wind": "0.4", "tray.height": "118.0 118.2"})
+        found = {c.title: measure(c, course, course.student("s1")) for c in every_check(course) if c.check == "drawer_box"}
+        values = {title.partition(": ")[2]: one[0].deviation for title, one in found.items() if one}
+        assert values == {
+            "diagonals: difference": Fraction("0.8"), "wind: gap under a corner": Fraction("0.4"),
+            "height of the drawer": Fraction("118.2") - (Fraction("120.6") * Fraction("0.99008") - 1),
+        }  # fmt: skip
+        limits = {c.what: c.upper for c in every_check(course) if c.check == "drawer_box" and c.assembly == "tray"}
+        assert (limits["diagonals: difference"], limits["wind: gap under a corner"]) == (1, Fraction("0.5"))
+
+    def test_slides_want_their_room_and_no_gap_is_read_there(self, course_of, drawers_plan):
+        """On slides of 12.7 the room is 25.4 in all, 0.3 less to 1.0 more; gaps are read only where wood runs on wood."""
+        course = course_of(plan=drawers_plan)
+        take(course, {"divider.middle.width": "364 364 364", "box.width": "338.0 338.0 338.0"})
+        (check,) = (c for c in every_check(course) if c.check == "drawer_slides")
+        (one,) = measure(check, course, course.student("s1"))
+        assert (one.value, one.target, check.lower, check.upper) == (26, Fraction("25.4"), Fraction("-0.3"), 1)
+        assert {c.assembly for c in every_check(course) if c.check == "drawer_travel"} == {"tray"}
