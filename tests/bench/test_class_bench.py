@@ -10,6 +10,7 @@ from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
+import pypdfium2
 import pytest
 
 from course.course import Course, read_course
@@ -21,6 +22,7 @@ from lessons.prepare import prepare_course
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import grade
 from rubrics.intake import collect
+from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 
 TOP = Path(__file__).parents[2]
@@ -105,7 +107,27 @@ def test_one_packet_as_pdf(benchmark):
     benchmark.pedantic(lambda: write_pdf(packet(course, course.students[0], lessons).document), rounds=3)
 
 
-@pytest.mark.parametrize("students", [24])
+@pytest.mark.benchmark(group="one packet to PDF")
+@pytest.mark.parametrize("writer", ["ours", "weasyprint"])
+def test_pages_per_second(benchmark, writer):
+    """The same packet by our PDF writer from its tree, and by WeasyPrint from our HTML of it, in one run.
+
+    WeasyPrint is no part of the project: where it is not installed that half is left out. Pages per second stand
+    among the extra figures.
+    """
+    course = read_course(DEMO)
+    document = packet(course, course.students[0], read_lessons(course)).document
+    if writer == "ours":
+        made = benchmark.pedantic(lambda: write_pdf(document), rounds=3, warmup_rounds=1)
+    else:
+        other = pytest.importorskip("weasyprint", reason="WeasyPrint is not installed: only our own writer is measured")
+        page = write_html(document)
+        made = benchmark.pedantic(lambda: other.HTML(string=page).write_pdf(), rounds=2)
+    pages = len(pypdfium2.PdfDocument(made))
+    benchmark.extra_info |= {"pages": pages, "pages per second": round(pages / benchmark.stats["mean"], 1)}
+
+
+@pytest.mark.parametrize("students", [24, 240])
 def test_prepare_a_class(benchmark, tmp_path, students):
     """All papers of a class: HTML, PDF, workbooks, class sheets."""
     course = course_with(tmp_path / "course", students)
