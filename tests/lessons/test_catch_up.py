@@ -201,3 +201,21 @@ def test_a_plan_of_another_form_is_refused(course_folder: Callable[..., Path], l
     with pytest.raises(InputRefused) as refused:
         read_course(course_folder(course=f"{COURSE}{line}\n"))
     assert f"P024: {says}\n" in str(refused.value)
+
+
+def test_a_missed_fourth_session_is_two_demonstrations_three_operations_and_one_page(
+    course_of: Callable[..., Course],
+) -> None:
+    """Story 10: the class's numbers, the next free times of twenty minutes or more, and whether one can still finish."""
+    days = ", ".join(f"2026-09-{day:02}" for day in range(14, 22))
+    text = COURSE.replace("2026-09-14, 2026-09-21, 2026-09-28", days).replace("table saw]", "table saw, dado set]")
+    text += "plan: {4: [Groove the inner edges, Cut the dadoes, measure the real case]}\n"
+    signed = SIGNOFFS + SIGNOFFS.partition("\n")[2].replace("router table", "dado set")
+    made = course_of(course=text, roster=ROSTER.replace("s1,Ada Test,1,mm,1,2", "s1,Ada Test,1,mm,1,4"), stock=STOCK, signoffs=signed)
+    (session,) = missed(made)
+    assert (len(session.demonstrations), len(session.work)) == (2, 3) and session.numbers
+    page = page_of(made, "s1")
+    assert page is not None and len(pypdfium2.PdfDocument(write_pdf(page))) == 1
+    said = words(page.tree)
+    assert "router table: session 5, " in said
+    assert "You can still finish in session" in said or "you would not finish in time" in said
