@@ -28,6 +28,8 @@ SHADED = "#EAF1FB"
 """Ground of what may be changed."""
 LINE = 15
 """Height of a line of text, in points."""
+WRITTEN = datetime.datetime(2000, 1, 1)
+"""The date in every file, so that the same book is the same bytes; whatever saves it again puts its own."""
 PAPERS = {"a4": 9, "letter": 1}
 
 Cell = str | Fraction | float | int | None
@@ -92,7 +94,7 @@ class Book:
         self._memory = io.BytesIO()
         options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
         self._book = xlsxwriter.Workbook(self._memory, options)
-        self._book.set_properties({"title": title, "created": datetime.datetime(2000, 1, 1)})
+        self._book.set_properties({"title": title, "created": WRITTEN})
         self._paper, self._footer = PAPERS[paper], footer.replace("&", "&&")
         base = {"valign": "top"}
         self.forms = {name: self._book.add_format({**base, **form}) for name, form in FORMS.items()}

@@ -22,6 +22,7 @@ from openpyxl.utils import get_column_letter
 from course.course import Course
 from course.readings import Judgement, Reading
 from course.roster import Student
+from rubrics.book import WRITTEN
 from rubrics.book_entry import COURSE, JUDGED, JUDGED_SHEET, READINGS, READINGS_SHEET, REPLACED, ROWS
 from rubrics.cells import as_typed, plain_text
 from rubrics.judged import Judging, read_judging
@@ -35,6 +36,8 @@ HEADINGS_WITHIN = 12
 """Lines in which headings are looked for."""
 SAME = Fraction(1, 1000)
 """A size typed in two cells of a row is the same when it agrees to this. [mm]"""
+BEFORE = "gradebook-before.xlsx"
+"""The gradebook as somebody saved it, kept when a new one is written; what was changed in it is taken in already."""
 BY = "instructor"
 """Who read what is added in a gradebook without a name, and who judged when no name is known."""
 CHANGED = "changed in the gradebook, was"
@@ -84,6 +87,15 @@ def is_gradebook(file: Path) -> bool:
     except Exception:  # a damaged file can fail in any way; it is looked at again as a measuring sheet
         return False
     return {READINGS_SHEET.encode(), JUDGED_SHEET.encode(), b"Limits"} <= names
+
+
+def as_written(file: Path) -> bool:
+    """Whether a gradebook still bears the date it was written with: no program has saved it since."""
+    try:
+        with zipfile.ZipFile(file) as packed, packed.open("docProps/core.xml") as core:
+            return f">{WRITTEN.isoformat()}Z</dcterms:modified>".encode() in core.read(100_000)
+    except Exception:  # a damaged file can fail in any way; it is not as it was written
+        return False
 
 
 def read_edits(course: Course, file: Path, name: str) -> Edits:

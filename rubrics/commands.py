@@ -6,12 +6,15 @@ Each imports what it needs when it runs, so that a short answer does not wait fo
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from course.commands import CourseFolder, say_problems
-from course.course import read_course
+from course.course import Course, read_course
+
+if TYPE_CHECKING:
+    from rubrics.intake import Collected
 
 app = typer.Typer()
 PANEL = "Rubrics"
@@ -25,8 +28,13 @@ def collect(
     """Take measured sheets in: nothing twice, nothing lost, every cell that cannot be read told by its address."""
     from rubrics.intake import collect as take_in
 
-    read = read_course(course)
-    found = take_in(read, files)
+    found = take_in(read_course(course), files)
+    _say_collected(found)
+    raise typer.Exit(1 if found.problems or found.questions else 0)
+
+
+def _say_collected(found: Collected) -> None:
+    """Tell what was taken in, and what was not."""
     taken = found.taken
     states = f" New states of parts: {found.marked}." if found.marked else ""
     states += f" Moistures of parts: {found.moistures}." if found.moistures else ""
@@ -40,7 +48,28 @@ def collect(
         if problems:
             typer.echo(f"{len(problems)} {word}:", err=True)
             say_problems(problems)
-    raise typer.Exit(1 if found.problems or found.questions else 0)
+
+
+def _take_back(course: Course, book: Path) -> bool:
+    """What was changed in the gradebook is taken in, and the book kept, before a new one is written over it.
+
+    Args:
+        course: Its log grows.
+        book: The gradebook; nothing happens when it is not there, or as it was written.
+
+    Returns:
+        Whether there is something to look at.
+    """
+    from rubrics.book_intake import BEFORE, as_written
+    from rubrics.intake import collect as take_in
+    from shared.render.files import write_file
+
+    if not book.is_file() or as_written(book):
+        return False
+    found = take_in(course, [book])
+    _say_collected(found)
+    typer.echo(f"Kept the gradebook as it was saved: {write_file(book.with_name(BEFORE), book.read_bytes())}")
+    return bool(found.problems or found.questions)
 
 
 @app.command("grade", rich_help_panel=PANEL)
@@ -55,9 +84,10 @@ def grade_course(course: CourseFolder) -> None:
     from rubrics.grading import attention, grade
     from shared.render.files import write_file
 
-    read = read_course(course)
+    read, out = read_course(course), course / "out"
+    asked = _take_back(read, out / "gradebook.xlsx")
     grades = grade(read)
-    found, out = facts(grades), course / "out"
+    found = facts(grades)
     typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
     typer.echo(f"Wrote {write_file(out / FINAL, final_csv(final_marks(grades)))}")
     pages = write_feedback(grades, out / "feedback")
@@ -69,4 +99,4 @@ def grade_course(course: CourseFolder) -> None:
         typer.echo("To look at:")
     for line in lines:
         typer.echo(plain(f"- {line}"))
-    raise typer.Exit(1 if lines else 0)
+    raise typer.Exit(1 if lines or asked else 0)

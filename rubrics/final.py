@@ -127,10 +127,5 @@ def final_csv(marks: Sequence[FinalMark]) -> str:
     return text.getvalue()
 
 
-def is_final(headings: Sequence[str]) -> bool:
-    """Whether a CSV file is one of final marks: it holds no readings."""
-    return tuple(headings[:2]) == FIRST and tuple(headings[-len(LAST) :]) == LAST
-
-
 def _number(value: Fraction | int | None) -> str:
     return "" if value is None else f"{float(value):.2f}".rstrip("0").rstrip(".")

@@ -272,8 +272,8 @@ NOTES = (
     "What is found from the whole class or in words (set-ups, guards, what a student lost most at) is as it was when "
     "the file was written; levels, points, percents, words for the whole, the heat map, the charts, means and standard "
     "deviations follow a change of Limits at once. To keep a change, write it into course.yaml or grading.yaml too.",
-    "Shaded cells of Readings and Judged come back: save this file and give it to collect. What was changed becomes a "
-    "new row of the record, marked as changed here; nothing is removed, and nothing is taken twice.",
+    "Shaded cells of Readings and Judged come back: save this file and run collect or grade. What was changed becomes "
+    "a new row of the record, marked as changed here; nothing is removed, and nothing is taken twice.",
 )
 
 

@@ -26,13 +26,14 @@ from course.moisture import parts_across
 from course.readings import MOISTURE, SEVERAL, STATES, Judgement, Reading, Taken
 from course.roster import Student
 from course.stock import moisture
-from rubrics.book_intake import Edits, Entry, is_gradebook, judged_rows, read_edits
+from rubrics.book_intake import BEFORE, Edits, Entry, is_gradebook, judged_rows, read_edits
 from rubrics.cells import as_typed, number_text
 from rubrics.checks import asked_places, checks_of
 from rubrics.class_sheet import NAME, STUDENT, UNIT, read_heading
 from rubrics.doubts import doubts
-from rubrics.final import is_final
+from rubrics.final import FILE as FINAL
 from rubrics.grading import limit_of
+from rubrics.last_term import FILE as FIGURES
 from rubrics.repeated import repeated
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, WET, cells_by_heading
 from rubrics.signatures import bands, signatures
@@ -42,6 +43,8 @@ from shared.units import NotALength, length
 
 SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb")
 """What is taken in out of a folder, and what is told to be saved again."""
+OURS = (BEFORE, FINAL, FIGURES)
+"""Files made beside the gradebook, which hold nothing to take in."""
 APART = Fraction(1, 2)
 """Two people who read an opening further apart than this are asked to read it together; at all other sizes the limit
 of its check decides. Our choice. [mm]"""
@@ -139,7 +142,7 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
 def _files(path: Path, found: _Found) -> Iterator[tuple[Path, str]]:
     """Files, with the name each is told and remembered by: in a folder with its place there."""
     if path.is_dir():
-        own = [p for p in path.rglob("*") if not p.name.startswith((".", "~$")) and not p.is_dir()]
+        own = [p for p in path.rglob("*") if not p.name.startswith((".", "~$", *OURS)) and not p.is_dir()]
         inside = sorted(p for p in own if p.suffix.lower() in (*SHEETS, *FOREIGN))
         if not inside:
             says = "there is no workbook or CSV file in this folder"
@@ -643,8 +646,6 @@ def _csv(course: Course, file: Path, name: str, found: _Found) -> None:
         table = read_csv(read_text(file, name), name)
     except Unreadable as error:
         found.wrong("C004", error.place, error.says, error.do)
-        return
-    if is_final(table.headings):
         return
     if {"item", "level"} <= set(table.headings):
         _edited(course, judged_rows(course, table), found)

@@ -6,11 +6,16 @@ import io
 import shutil
 import subprocess
 from collections.abc import Callable
+from contextlib import suppress
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 
 import openpyxl
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from openpyxl.utils.exceptions import IllegalCharacterError
 from openpyxl.worksheet.worksheet import Worksheet
 
 from course.course import Course
@@ -239,9 +244,7 @@ def test_no_formula_is_evaluated(course, edited):
 
 def test_a_date_is_told(course, edited):
     """A fraction that the spreadsheet made a date of."""
-    import datetime
-
-    date = datetime.datetime(2026, 1, 2)
+    date = datetime(2026, 1, 2)
     found = edited(lambda book: put(book["Readings"], row_of(book["Readings"], quantity=SHOULDER), typed=date))
     assert codes(found) == ["C016"]
 
@@ -354,10 +357,35 @@ def test_levels_come_in_as_csv(course, tmp_path):
 
 
 def test_final_marks_beside_the_gradebook_bring_nothing(course, tmp_path):
-    """The folder of the gradebook can be collected as a whole: the CSV file of final marks holds no readings."""
-    (tmp_path / "final-marks.csv").write_text(final_csv(final_marks(grade(course))), "utf-8")
-    found = collect(course, [tmp_path / "final-marks.csv"])
-    assert (found.taken.added, codes(found)) == (0, [])
+    """The folder of the gradebook can be collected as a whole: the CSV file of final marks is passed over."""
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "final-marks.csv").write_text(final_csv(final_marks(grade(course))), "utf-8")
+    (tmp_path / "out" / "gradebook.xlsx").write_bytes(write_gradebook(grade(course)))
+    found = collect(course, [tmp_path / "out"])
+    assert (found.taken.added, codes(found), [file.name for file in found.files]) == (0, [], ["gradebook.xlsx"])
+
+
+GARBAGE = st.one_of(
+    st.none(), st.text(max_size=12), st.floats(allow_nan=False, width=32), st.integers(-5, 10**9), st.booleans(),
+    st.datetimes(datetime(1950, 1, 1), datetime(2100, 1, 1)), st.sampled_from(["=1/0", "6,1", "1 3/16", "s2", "'", "#N/A"]),
+)  # fmt: skip
+"""What may come to stand in a cell."""
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.tuples(st.sampled_from(["Readings", "Judged"]), st.integers(1, 30), st.integers(1, 16), GARBAGE), max_size=8))
+def test_whatever_is_typed_nothing_is_lost(course, tmp_path, typed):
+    """Any cells of the two sheets overwritten with anything: no traceback, earlier rows stay, troubles name the sheet."""
+    before = course.log.all()
+    book = openpyxl.load_workbook(io.BytesIO(write_gradebook(grade(course))))
+    for name, row, column, value in typed:
+        with suppress(IllegalCharacterError):
+            book[name].cell(row, column).value = value
+    file = tmp_path / "gradebook.xlsx"
+    book.save(file)
+    found = collect(course, [file])
+    assert course.log.all()[: len(before)] == before
+    assert all(str(problem.place).startswith("gradebook.xlsx") and problem.do for problem in found.problems)
 
 
 def saved_by(office: str, file: Path) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
+import openpyxl
 import pytest
 from typer.testing import CliRunner
 
@@ -104,3 +106,27 @@ def test_a_course_that_cannot_be_read_is_refused(tmp_path):
     """The refusal reaches the front door, which prints it and ends with status 2."""
     result = RUN.invoke(commands.app, ["grade", str(tmp_path / "none")])
     assert isinstance(result.exception, InputRefused)
+
+
+def test_what_was_changed_in_the_gradebook_is_taken_in_before_it_is_written_anew(course_folder):
+    """A corrected reading, a chosen level and a changed limit: the first two count, the book as it was saved is kept."""
+    folder = course_folder()
+    log = read_course(folder).log
+    log.add([Reading("s1", "door.rail.top.shoulder", 1, 1, "241", Fraction(241))])
+    first = RUN.invoke(commands.app, ["grade", str(folder)])
+    assert "Readings:" not in first.output and not (folder / "out" / "gradebook-before.xlsx").exists()
+    file = folder / "out" / "gradebook.xlsx"
+    book = openpyxl.load_workbook(file)
+    readings, judged = book["Readings"], book["Judged"]
+    row = next(r for r in range(1, 20) if readings.cell(r, 3).value == "door.rail.top.shoulder")
+    readings.cell(row, 7).value = 261
+    judged["D5"].value = "Close"
+    book.save(file)
+    saved = file.read_bytes()
+    result = RUN.invoke(commands.app, ["grade", str(folder)])
+    assert "Readings: 0 added, 0 the same as before, 1 corrected. New judged levels: 1." in result.output
+    assert "1 to do again" in first.output and "to do again" not in result.output
+    assert (folder / "out" / "gradebook-before.xlsx").read_bytes() == saved
+    again = RUN.invoke(commands.app, ["collect", str(folder), str(folder / "out")])
+    assert "Readings: 0 added, 0 the same as before, 0 corrected.\n" in again.output and again.exit_code == 0
+    assert "Readings:" not in RUN.invoke(commands.app, ["grade", str(folder)]).output, "nothing was changed since"
