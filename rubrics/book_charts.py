@@ -241,8 +241,12 @@ def write_charts(book: Book, places: Places) -> None:
 
 def _bin(low: Fraction | None, high: Fraction | None) -> str:
     if low is None:
-        return f"under {float(high):+g}"
-    return f"over {float(low):+g}" if high is None else f"{float(low):+g} to {float(high):+g}"
+        return f"under {_edge(high)}"
+    return f"over {_edge(low)}" if high is None else f"{_edge(low)} to {_edge(high)}"
+
+
+def _edge(limits: Fraction) -> str:
+    return f"{float(limits):+g}" if limits else "0"
 
 
 def _stage_percent(found: tuple[Fraction, int]) -> Fraction | None:

@@ -58,7 +58,7 @@ def overview_columns(places: Places) -> Columns:
         Column("student"), Column("name"), *(Column(stage, "percent") for stage in places.stages),
         Column("percent", "percent"), Column("judged", "percent"),
         Column("total", "percent"), Column("safety"), Column("grade"), Column("measured", "whole"),
-        Column("checks", "whole"), Column("measure again", "whole"), Column("lost most at", widest=44),
+        Column("checks", "whole"), Column("measure again", "whole"), Column("lost most at", widest=56),
     ))  # fmt: skip
 
 
