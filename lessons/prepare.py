@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from course.changes import edited
@@ -25,7 +26,7 @@ from shared.problems import InputRefused, Problem, meant, refuse
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
-from shared.render.pdf import write_pdf
+from shared.render.press import Press
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,26 +70,29 @@ def prepare_course(
     written: list[Path] = []
     kept: list[Path] = []
     made = Made.of(course)
-    for one in (course.student(student),) if student else course.students:
-        name = f"{file_name(one)}-{safe_name(only.name)}" if only else file_name(one)
-        made_of = inputs(course, one, only.name if only else "", read_from) if read_from else ""
-        if read_from and made.is_fresh(name, made_of):
-            kept += made.files(name)
-        else:
-            wrong = len(problems)
-            papers = list(_papers(course, one, lessons, only, name, problems))
-            written += papers
-            made.remember(name, made_of if len(problems) == wrong else "", papers)
-        missed = None if only else catch_up(course, one, lessons, flow)
-        if missed:
-            written += _written(course, Path("catch-up") / name, missed, problems)
-        told(one.name)
+    students = (course.student(student),) if student else course.students
+    with Press(len(students)) as press:
+        desk = _Desk(course, press, problems, written)
+        for one in students:
+            name = f"{file_name(one)}-{safe_name(only.name)}" if only else file_name(one)
+            made_of = inputs(course, one, only.name if only else "", read_from) if read_from else ""
+            if read_from and made.is_fresh(name, made_of):
+                kept += made.files(name)
+            else:
+                _papers(desk, one, lessons, only, name)
+                desk.then(lambda files, whole, name=name, of=made_of: made.remember(name, of if whole else "", files))
+            missed = None if only else catch_up(course, one, lessons, flow)
+            if missed:
+                desk.put(Path("catch-up") / name, missed)
+            desk.then(lambda files, whole, name=one.name: told(name))
+        if not student and not only:
+            for sheet in (*class_sheets(course, lessons), seasons_sheet(course, lessons)):
+                desk.put(Path("class") / sheet.file_name, sheet.document)
+            desk.put(Path("class") / "instructor", instructor_copy(course, lessons))
+            if course.sessions:
+                desk.put(Path("class") / "sessions", session_plan(flow))
+        desk.clear()
     if not student and not only:
-        for sheet in (*class_sheets(course, lessons), seasons_sheet(course, lessons)):
-            written += _written(course, Path("class") / sheet.file_name, sheet.document, problems)
-        written += _written(course, Path("class") / "instructor", instructor_copy(course, lessons), problems)
-        if course.sessions:
-            written += _written(course, Path("class") / "sessions", session_plan(flow), problems)
         try:
             written += write_class_sheets(course, course.folder / OUT / "sheets")
         except InputRefused as refused:
@@ -100,18 +104,82 @@ def prepare_course(
     return Prepared(tuple(written), tuple(dict.fromkeys(problems)), tuple(kept))
 
 
-def _papers(
-    course: Course, student: Student, lessons: Lessons, only: Only | None, name: str, problems: list[Problem]
-) -> Iterator[Path]:
+@dataclass(slots=True)
+class _Desk:
+    """Papers in the order in which they were begun; what cannot be printed is reported and its HTML still written."""
+
+    course: Course
+    press: Press
+    problems: list[Problem]
+    written: list[Path]
+    waiting: deque[Callable[[], object]] = field(default_factory=deque)
+    """What is to be done in turn, once the PDF before it is there."""
+    setting: int = 0
+    """How many PDFs are waited for."""
+    since: int = 0
+    """Files written before the papers that the next word is about."""
+    whole: bool = True
+    """Whether nothing was wrong with those."""
+
+    def put(self, name: Path, document: Document) -> None:
+        """Begin a document.
+
+        Args:
+            name: Within the folder `out`, without ending.
+            document: In the program's words; it is set in the course's.
+        """
+        path, worded = self.course.folder / OUT / name, self.course.wording.document(document)
+        html = write_file(path.with_name(f"{path.name}.html"), write_html(worded))
+        pdf = self.press.set(worded)
+        self.setting += 1
+        self.waiting.append(lambda: self._fetch(html, pdf))
+        while self.setting > self.press.room:
+            self.waiting.popleft()()
+
+    def file(self, path: Path) -> None:
+        """Count a file that is written already."""
+        self.waiting.append(lambda: self.written.append(path))
+
+    def told(self, problems: Sequence[Problem]) -> None:
+        """Report problems of the papers that were begun last."""
+        self.waiting.append(lambda: self._wrong(problems))
+
+    def then(self, word: Callable[[list[Path], bool], object]) -> None:
+        """Say what came of the papers since the last word: their files, and whether nothing is wrong with them."""
+        self.waiting.append(lambda: self._said(word))
+
+    def clear(self) -> None:
+        """Finish what waits."""
+        while self.waiting:
+            self.waiting.popleft()()
+
+    def _fetch(self, html: Path, pdf: Callable[[], bytes]) -> None:
+        self.setting -= 1
+        self.written.append(html)
+        try:
+            self.written.append(write_file(html.with_suffix(".pdf"), pdf()))
+        except InputRefused as refused:
+            self._wrong(refused.problems)
+
+    def _wrong(self, problems: Sequence[Problem]) -> None:
+        self.whole = self.whole and not problems
+        self.problems += problems
+
+    def _said(self, word: Callable[[list[Path], bool], object]) -> None:
+        word(self.written[self.since :], self.whole)
+        self.since, self.whole = len(self.written), True
+
+
+def _papers(desk: _Desk, student: Student, lessons: Lessons, only: Only | None, name: str) -> None:
     """A student's packet, and the measuring workbook with a whole one."""
-    made = packet(course, student, lessons, only)
-    problems += made.problems
-    yield from _written(course, Path("packets") / name, made.document, problems)
+    made = packet(desk.course, student, lessons, only)
+    desk.told(made.problems)
+    desk.put(Path("packets") / name, made.document)
     if not only:
         try:
-            yield write_sheet(course, student, course.folder / OUT / "sheets" / f"{name}.xlsx")
+            desk.file(write_sheet(desk.course, student, desk.course.folder / OUT / "sheets" / f"{name}.xlsx"))
         except InputRefused as refused:
-            problems += refused.problems
+            desk.told(refused.problems)
 
 
 def _print_file(course: Course, only: Only | None, files: set[Path]) -> Path:
@@ -132,20 +200,3 @@ def _only(lessons: Lessons, operation: str, stage: str) -> Only | None:
     if stage.strip().lower() not in found:
         raise refuse("L033", f"this cabinet has no stage '{stage}'", meant(stage, found), Place("lessons"))
     return Only(stage=stage.strip().lower())
-
-
-def _written(course: Course, name: Path, document: Document, problems: list[Problem]) -> Iterator[Path]:
-    """The document as HTML and PDF; one that cannot be printed is reported and the HTML still written.
-
-    Args:
-        course: Gives the folder and the words.
-        name: Within the folder `out`, without ending.
-    """
-    path, worded = course.folder / OUT / name, course.wording.document(document)
-    yield write_file(path.with_name(f"{path.name}.html"), write_html(worded))
-    try:
-        pdf = write_pdf(worded)
-    except InputRefused as refused:
-        problems += refused.problems
-        return
-    yield write_file(path.with_name(f"{path.name}.pdf"), pdf)

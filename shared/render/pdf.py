@@ -10,6 +10,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from importlib.resources import as_file, files
 from typing import Any, NamedTuple
 
@@ -133,15 +134,17 @@ def _breakable(text: str) -> str:
 
 def printable(text: str, faces: Sequence[str] = UPRIGHT) -> str:
     """The text with each sign that our fonts lack spelled as its code, so that nothing prints as an empty box."""
-    signs = [advances(face) for face in faces]
-    return "".join(
-        c
-        if c in "\n\t" or ord(c) >= 32 and all(ord(c) in face for face in signs)
-        else ""
-        if c in JOINERS
-        else f"[U+{ord(c):04X}]"
-        for c in text
-    )
+    signs = _signs(tuple(faces))
+    if signs.issuperset(text):
+        return text
+    return "".join(c if c in signs else "" if c in JOINERS else f"[U+{ord(c):04X}]" for c in text)
+
+
+@lru_cache
+def _signs(faces: tuple[str, ...]) -> frozenset[str]:
+    """What all of these faces can print."""
+    common = set.intersection(*(set(advances(face)) for face in faces))
+    return frozenset({"\n", "\t", *(chr(code) for code in common if code >= 32)})
 
 
 def _compiled(data: dict[str, Any], title: str) -> bytes:

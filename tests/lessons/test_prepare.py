@@ -17,10 +17,11 @@ from typer.testing import CliRunner
 
 from course.course import read_course
 from course.readings import Reading
-from lessons import fresh, prepare
+from lessons import fresh
 from lessons.__main__ import app
 from lessons.prepare import Prepared, prepare_course
 from lessons.print_file import in_bench_order, joined
+from shared.render import press
 from shared.render.document import Document
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
@@ -40,7 +41,7 @@ def folder(course_folder: Callable[..., Path]) -> Path:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """PDFs take long and are made of the same tree as the HTML: a sum of it stands in for them."""
-    monkeypatch.setattr(prepare, "write_pdf", lambda document: hashlib.sha256(write_html(document).encode()).digest())
+    monkeypatch.setattr(press, "write_pdf", lambda document: hashlib.sha256(write_html(document).encode()).digest())
 
 
 def run(folder: Path, student: str = "s1") -> Prepared:

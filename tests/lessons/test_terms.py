@@ -125,7 +125,7 @@ def test_no_document_of_a_course_holds_a_word_of_the_other_side(
     demo_folder: Path, terms: str, other: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Packets, class sheets, measuring sheets, cut lists and feedback, drawings and their descriptions included."""
-    monkeypatch.setattr("lessons.prepare.write_pdf", lambda document: b"")  # made of the same tree as the HTML
+    monkeypatch.setattr("shared.render.press.write_pdf", lambda document: b"")  # made of the same tree as the HTML
     leaks = {name: words for name, text in documents(demo(demo_folder, terms)) if (words := found(other, text))}
     assert leaks == {}
 

@@ -18,6 +18,7 @@ from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
 from shared.render.pdf import BODY, overflow, write_pdf
+from shared.render.press import Press
 from shared.render.tree import count_boxes, markdown_tree, render_tree, shown, words
 
 PAGE = """# {{ title }}
@@ -572,3 +573,19 @@ def test_a_file_in_the_way_of_a_folder_is_refused(tmp_path):
 def test_names_become_file_names(text: str, name: str):
     """A name makes a readable file name that no system refuses."""
     assert safe_name(text) == name
+
+
+def test_many_documents_are_set_as_each_alone(monkeypatch):
+    """Five documents on several cores: the same bytes in their order, and one that does not fit is refused as alone."""
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    good = [document(markdown_tree(f"# Sheet {number}\n\nCut to {number}.\n", "t.md")) for number in range(5)]
+    tall = document(markdown_tree("# Top\n\n| a | b |\n|--|--|\n| " + "word " * 3000 + "| b |\n", "tall.md"))
+    with pytest.raises(InputRefused) as alone:
+        write_pdf(tall)
+    with Press(len(good) + 1) as press:
+        assert press.room >= 2
+        first, *rest = [press.set(one) for one in (tall, *good)]
+        with pytest.raises(InputRefused) as refused:
+            first()
+        assert refused.value.problems == alone.value.problems
+        assert [fetch() for fetch in rest] == [write_pdf(one) for one in good]
