@@ -1,4 +1,4 @@
-"""Boards to buy, by volume."""
+"""Boards to buy, by volume, and how they are laid out."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from course.board_layouts import BoardLayout, lay_out
 from course.course import Course
 from course.demand import Need, Purpose, StockGroup, rough_thickness
 from course.order_settings import OrderSettings
@@ -33,6 +34,7 @@ class BoardPlan:
     on_hand: Fraction
     price: Fraction | None
     """Of a board foot."""
+    layout: BoardLayout
 
     @property
     def rough(self) -> Fraction:
@@ -63,7 +65,7 @@ def plan_boards(
     course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need],
     problems: list[Problem],
 ) -> BoardPlan:  # fmt: skip
-    """Volume of the boards of one stock, and what of it is on hand."""
+    """Volume of the boards of one stock, what of it is on hand, and a layout of what is cut."""
     rough = rough_thickness(max(need.thickness for need in needs))
     assert rough is not None
     pieces = list(_pieces(course, group))
@@ -80,6 +82,7 @@ def plan_boards(
     return BoardPlan(
         group, rough.rough, volume(Purpose.PART), volume(Purpose.SPARE), volume(Purpose.TEST, Purpose.BLOCK),
         settings.size("yield"), sum((feet for feet, _ in have), Fraction(0)), price,
+        lay_out(course, settings, group, needs, pieces, rough.rough, problems),
     )  # fmt: skip
 
 

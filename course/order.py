@@ -9,7 +9,7 @@ from course.alternatives import Alternative, alternatives
 from course.board_plans import BoardPlan, plan_boards
 from course.course import Course
 from course.cut_sheets import CutSheet
-from course.demand import Demand, class_demand
+from course.demand import Demand, Need, class_demand
 from course.instructions import read_instructions
 from course.order_settings import OrderSettings, read_order_settings
 from course.sheet_plans import SheetPlan, plan_sheets, short_of
@@ -39,6 +39,17 @@ class Order:
     def cut_sheets(self) -> tuple[CutSheet, ...]:
         """Every sheet, in order."""
         return tuple(sheet for plan in self.sheets for sheet in plan.sheets)
+
+    @property
+    def cut_boards(self) -> tuple[CutSheet, ...]:
+        """Every board, in order."""
+        return tuple(board for plan in self.boards for board in plan.layout.boards)
+
+    @property
+    def blanks(self) -> tuple[Need, ...]:
+        """Every piece that is cut: the demand, with strips in place of panels that are glued up."""
+        strips = {name: found for plan in self.boards for name, found in plan.layout.blanks.items()}
+        return tuple(blank for need in self.demand.needs for blank in strips.get(need.name, (need,)))
 
     @property
     def shown(self) -> Shown:

@@ -78,6 +78,11 @@ class OrderSettings:
         """Share of parts of a group that get spoiled."""
         return self.values.get(f"scrap.{group}", self.values["scrap.default"])
 
+    def boards(self, unit: str) -> tuple[tuple[Fraction, Fraction], ...]:
+        """Length and width of the boards that can be bought where the course names none, by the units of the course."""
+        names = dict.fromkeys(name.rpartition(".")[0] for name in self.values if name.startswith(f"board.{unit}."))
+        return tuple((self.values[f"{name}.length"], self.values[f"{name}.width"]) for name in names)
+
     @property
     def labels(self) -> LabelPaper:
         """The label paper."""

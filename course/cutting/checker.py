@@ -152,6 +152,44 @@ def _counts(job: Job, plan: Plan, parts: dict[str, Demand]) -> Iterator[str]:
             yield f"{planned.get(part, 0)} of {demand.count} '{part}' are planned, and no problem says why"
 
 
+def short_rips(plan: Plan, least: int) -> list[str]:
+    """Rips through pieces that are too short to be pushed past a saw safely, in words.
+
+    Args:
+        plan: Of boards, x along their length.
+        least: Shortest piece that may go through a machine. [units]
+    """
+    return [
+        f"layout {number}: a rip at {node.at} through a piece {length} long, and {least} is the shortest"
+        for number, layout in enumerate(plan.layouts, 1)
+        for node, length in _lengths(layout.tree)
+        if node.axis is Axis.RIP and length < least
+    ]
+
+
+def _lengths(node: Node) -> Iterator[tuple[Cut, int]]:
+    """Every cut and the length of the piece it goes through, counted from what comes out of it."""
+    if isinstance(node, Cut):
+        low, high = _reach(node)
+        yield node, high - low
+        yield from _lengths(node.first)
+        yield from _lengths(node.second)
+
+
+def _reach(node: Node) -> tuple[int, int]:
+    """Where the pieces of a plate start and end along x."""
+    if isinstance(node, Cut):
+        one, two = _reach(node.first), _reach(node.second)
+        return min(one[0], two[0]), max(one[1], two[1])
+    return node.x, node.x + node.length
+
+
+def glued_width(strips: Iterable[int], joint: int) -> int:
+    """How wide strips are once glued: what is planed off both edges of each joint is lost."""
+    found = list(strips)
+    return sum(found) - 2 * joint * (len(found) - 1)
+
+
 def _costs(plan: Plan, stock: dict[str, Stock]) -> Iterator[str]:
     used: Counter[str] = Counter()
     for layout in plan.layouts:

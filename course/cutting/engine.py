@@ -7,17 +7,19 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
 
+from course.cutting.board_filling import board_by_board
 from course.cutting.master import Master, Pricing
-from course.cutting.model import ANY_STAGES, STICKS, Certificate, Job, Layout, Plan
+from course.cutting.model import ANY_STAGES, CROSSCUT_FIRST, STICKS, Certificate, Job, Layout, Plan
 from course.cutting.plate_cut import plate_cuts
 from course.cutting.prepare import Prepared, prepared
 from course.cutting.recipe import Drawer, Plate, Recipe, shapes_in
 from course.cutting.second_goals import easiest
 from course.cutting.sheets import SheetPricing
 from course.cutting.sticks import StickPricing
-from course.cutting.whole import Answer, answer_of, dives, tries, whole_program
+from course.cutting.whole import DIVES, Answer, answer_of, dives, tries, whole_program
 from shared.problems import Problem
 
+FEW_PARTS, FEW_NODES = 300, 20
 Progress = Callable[[str], None]
 """Told what was reached, in words."""
 
@@ -60,7 +62,7 @@ def _searched(job: Job, work: Prepared, told: Progress, before: tuple[Master, An
     master.start()
     master.generate()
     told(f"{len(master.columns)} patterns; no plan costs less than {master.bound}")
-    best = dives(master)
+    best = dives(master, 1 if job.stages == CROSSCUT_FIRST and _few_parts(work) else DIVES)
     if before:
         best = min(answer_of(master, Counter(dict(before[1].uses)), before[1].how), best, key=lambda a: a.cost)
     for step in _steps(job, work, pricing):
@@ -71,8 +73,16 @@ def _searched(job: Job, work: Prepared, told: Progress, before: tuple[Master, An
     return master, best
 
 
+def _few_parts(work: Prepared) -> bool:
+    """Few enough that boards filled one after the other are better than patterns that repeat a part."""
+    return sum(work.demand) <= FEW_PARTS
+
+
 def _steps(job: Job, work: Prepared, pricing: Pricing) -> tuple[Callable[[Master, Answer], Answer], ...]:
     """What is tried, in this order, while the answer is above the bound."""
+    if job.stages == CROSSCUT_FIRST:
+        short = partial(whole_program, nodes=FEW_NODES)
+        return (board_by_board, short) if _few_parts(work) else (whole_program, board_by_board)
     if job.stages != ANY_STAGES:
         return (whole_program,)
     if any(blank.defects for blank in work.blanks) or not pricing.exact:

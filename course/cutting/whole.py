@@ -54,10 +54,10 @@ def answer_of(master: Master, uses: Counter[int], how: str) -> Answer:
     return Answer(tuple(sorted((c, n) for c, n in uses.items() if n)), short, cost, how)
 
 
-def dives(master: Master) -> Answer:
-    """The best of some dives, the first straight, the others with some chance in what is rounded up."""
+def dives(master: Master, most: int = DIVES) -> Answer:
+    """The best of up to `most` dives, the first straight, the others with some chance in what is rounded up."""
     best = None
-    for number in range(DIVES):
+    for number in range(most):
         uses, _ = _dive(master, number, 0, reprice=master.pricing.quick)
         found = answer_of(master, uses, "rounding")
         if best is None or found.cost < best.cost:
@@ -129,7 +129,7 @@ def _too_many(counts: Sequence[int], left: Sequence[int]) -> bool:
     return any(count > most for count, most in zip(counts, left, strict=True))
 
 
-def whole_program(master: Master, best: Answer) -> Answer:
+def whole_program(master: Master, best: Answer, nodes: int = NODES) -> Answer:
     """HiGHS over the patterns that an answer cheaper than the best can use."""
     solution = master.program.solve()
     room = best.cost - master.job.coin - solution.value
@@ -140,13 +140,13 @@ def whole_program(master: Master, best: Answer) -> Answer:
             kept.append(number)
     if not kept:
         return best
-    values = _solved(master, kept, best)
+    values = _solved(master, kept, best, nodes)
     uses = Counter({column: n for column, value in zip(kept, values, strict=True) if (n := round(value)) > 0})
     found = answer_of(master, uses, "whole-number program")
     return found if found.cost < best.cost and _in_stock(master, uses) else best
 
 
-def _solved(master: Master, kept: Sequence[int], best: Answer) -> Sequence[float]:
+def _solved(master: Master, kept: Sequence[int], best: Answer, nodes: int) -> Sequence[float]:
     solver = quiet_solver()
     none = (np.array([], dtype=np.int32), np.array([], dtype=float))
     for wanted in master.demand:
@@ -167,7 +167,7 @@ def _solved(master: Master, kept: Sequence[int], best: Answer) -> Sequence[float
         solver.changeColIntegrality(solver.getNumCol() - 1, highspy.HighsVarType.kInteger)
     coin = master.job.coin
     for option, value in (
-        ("mip_max_nodes", NODES), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.999 * coin),
+        ("mip_max_nodes", nodes), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.999 * coin),
         ("objective_target", master.bound + 0.001 * coin), ("objective_bound", best.cost - 0.5 * coin),
     ):  # fmt: skip
         solver.setOptionValue(option, value)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -32,9 +34,10 @@ def order_of(course_folder, course_of):
     return make
 
 
-@pytest.fixture
-def demo_order(demo_folder):
-    return plan_order(read_course(demo_folder))
+@pytest.fixture(scope="module")
+def demo_order():
+    """The demo's order; nothing here changes it."""
+    return plan_order(read_course(Path(str(files("course").joinpath("demo")))))
 
 
 def test_frame_stock_of_sixteen_cabinets(order_of):
