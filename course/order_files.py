@@ -99,7 +99,8 @@ def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
     waste = round((1 - plan.share) * 100)
     why = (
         f"{decimal(plan.parts, 1)} for parts, {decimal(plan.spares, 1)} for spares, {decimal(plan.set_up, 1)} for test "
-        f"pieces and set-up blocks; {waste}\u00a0% is counted as waste (the parts alone: {plan.order_of_parts})"
+        f"pieces and set-up blocks; {waste}\u00a0% is counted as waste (the parts alone: {plan.order_of_parts}). "
+        f"As laid out: {plan.layout.how_good}{_sizes_bought(plan, shown)}"
     )
     size = f"{shown.size(plan.thickness)} rough"
     cubic = decimal(plan.buy * BOARD_FOOT / 10**9, 3)
@@ -108,6 +109,12 @@ def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
         plan.group.says, size, f"{plan.order} board feet", f"{decimal(plan.on_hand, 1)} board feet", buy,
         _money(plan.price), _money(cost), why,
     )  # fmt: skip
+
+
+def _sizes_bought(plan: BoardPlan, shown: Shown) -> str:
+    """The boards that the layout buys, in words."""
+    sizes = ", ".join(f"{one.count} of {_size(shown, one.length, one.width)}" for one in plan.layout.bought)
+    return f". Boards to look for: {sizes}" if sizes else ""
 
 
 def total_cost(order: Order) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
@@ -16,6 +16,7 @@ from jinja2 import FileSystemLoader
 from course.course import Course
 from course.cut_sheets import Area as Rectangle
 from course.cut_sheets import CutPart, CutSheet
+from course.cutting.proof_file import proof_text
 from course.demand import Need, Purpose
 from course.left_over import left_over
 from course.order import Order, plan_order
@@ -23,6 +24,7 @@ from course.order_files import left_csv, order_rows, order_workbook, pins_yaml, 
 from course.order_settings import LabelPaper
 from course.stops import Stop, separate_settings, stops
 from lessons.cautions import SEVERITIES, Caution, cautions_for
+from lessons.certificates import certificates, lots_of, unit_in_words
 from lessons.class_sheets import marked
 from lessons.handout import CONDENSED, deferral, unbroken
 from lessons.packet import UNITS
@@ -38,6 +40,8 @@ from shared.units import Shown
 TEMPLATES = str(files("lessons") / "templates")
 SHEET_WORK = ("sheet_breakdown", "lifting_sheets", "engineered_wood")
 """Families of cautions on the page of a sheet."""
+BOARD_WORK = ("rip_table_saw", "crosscut_table_saw", "miter_saw", "lifting_sheets")
+"""Families of cautions on the page of a board; those of the saws say what short pieces need."""
 STOP_WORK = ("rip_table_saw", "crosscut_table_saw", "miter_saw")
 """Families of cautions where stops and fences are set for parts."""
 ROOM = (236.0, 88.0)
@@ -80,6 +84,8 @@ class SheetPage:
     steps: tuple[StepRow, ...]
     settings: int
     """How often the fence is set."""
+    like: str
+    """Name of an earlier one with the same cuts; empty when there is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +96,19 @@ class FenceRow:
     setting: str
     count: int
     sheets: str
+
+
+@dataclass(frozen=True, slots=True)
+class GlueRow:
+    """A panel of strips."""
+
+    name: str
+    part: str
+    width: str
+    """Rough, when it is glued."""
+    count: int
+    strip: str
+    """Rough width of one, its edges not planed yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,40 +161,56 @@ def _in_few_words(caution: Caution) -> bool:
 
 def sheet_pages(order: Order) -> tuple[SheetPage, ...]:
     """A page for each sheet that is cut."""
-    return tuple(_page(order, sheet) for sheet in order.cut_sheets)
+    return tuple(_pages(order, order.cut_sheets, "sheet"))
 
 
-def _page(order: Order, sheet: CutSheet) -> SheetPage:
-    shown = order.shown
-    steps = tuple(_step_rows(sheet, shown))
-    used = f"{len(sheet.parts)} pieces, {round(sheet.share_used * 100)}\u00a0% of the sheet"
-    trim = f"{shown.size(sheet.trim[0])} off each end, {shown.size(sheet.trim[1])} off each edge"
-    if sheet.rest:
-        trim = "nothing, its edges were sawn before"
-    return SheetPage(
-        sheet.name, sheet.group.kind, f"{shown.bare(sheet.length)} \u00d7 {shown.size(sheet.width)}", trim,
-        shown.size(sheet.kerf), used, sheet_drawing(sheet, shown), steps, len(steps),
-    )  # fmt: skip
+def board_pages(order: Order) -> tuple[SheetPage, ...]:
+    """A page for each board that is cut."""
+    return tuple(_pages(order, order.cut_boards, "board"))
 
 
-def _cut(rip: bool) -> str:
-    return "rip, along the sheet" if rip else "crosscut"
+def _pages(order: Order, sheets: Sequence[CutSheet], word: str) -> Iterator[SheetPage]:
+    shown, first = order.shown, {}
+    names = {(left.of, left.area): left.id for left in left_over(order)}
+    for sheet in sheets:
+        steps = tuple(_step_rows(sheet, shown, word))
+        used = f"{len(sheet.parts)} pieces, {round(sheet.share_used * 100)}\u00a0% of the {word}"
+        trim = f"{shown.size(sheet.trim[0])} off each end, {shown.size(sheet.trim[1])} off each edge"
+        if sheet.rest:
+            trim = "nothing, its edges were sawn before"
+        like = first.setdefault((sheet.length, sheet.width, sheet.trim, sheet.steps), sheet.name)
+        kept = {area: names.get((sheet.name, area), "keep") for area in sheet.kept}
+        yield SheetPage(
+            sheet.name, sheet.group.kind, f"{shown.bare(sheet.length)} \u00d7 {shown.size(sheet.width)}", trim,
+            shown.size(sheet.kerf), used, sheet_drawing(sheet, shown, kept), steps, len(steps),
+            like if like != sheet.name else "",
+        )  # fmt: skip
 
 
-def _step_rows(sheet: CutSheet, shown: Shown) -> Iterator[StepRow]:
+def _cut(rip: bool, word: str = "sheet") -> str:
+    return f"rip, along the {word}" if rip else "crosscut"
+
+
+def _step_rows(sheet: CutSheet, shown: Shown, word: str) -> Iterator[StepRow]:
     """Cuts of equal setting that follow each other, in one row."""
     run: list = []
     for step in (*sheet.steps, None):
         if run and (step is None or (step.rip, step.setting) != (run[0].rip, run[0].setting)):
             first, last = run[0].number, run[-1].number
             numbers = str(first) if first == last else f"{first} to {last}"
-            yield StepRow(numbers, _cut(run[0].rip), shown.bare(run[0].setting), len(run))
+            yield StepRow(numbers, _cut(run[0].rip, word), shown.bare(run[0].setting), len(run))
             run = []
         run.append(step)
 
 
-def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
-    """The sheet to scale: pieces with student and part, cuts numbered in their order, waste hatched."""
+def sheet_drawing(sheet: CutSheet, shown: Shown, kept: Mapping[Rectangle, str]) -> Drawing:
+    """The sheet or board to scale: pieces with student and part, cuts numbered in their order, waste hatched.
+
+    Args:
+        sheet: As it is sawn.
+        shown: How lengths are printed.
+        kept: What the offcuts that are kept are called.
+    """
     scale = min(ROOM[0] / float(sheet.length), ROOM[1] / float(sheet.width))
     alt = (
         f"{sheet.name}, {shown.bare(sheet.length)} by {shown.size(sheet.width)}, with {len(sheet.parts)} pieces and "
@@ -210,7 +245,7 @@ def sheet_drawing(sheet: CutSheet, shown: Shown) -> Drawing:
             _words_in(sketch, area(place.x, place.y, place.length, place.width), name, size)
     for left in sheet.kept:
         size = f"{shown.bare(left.length)} \u00d7 {shown.bare(left.width)}"
-        _words_in(sketch, area(left.x, left.y, left.length, left.width), "keep", size)
+        _words_in(sketch, area(left.x, left.y, left.length, left.width), kept[left], size)
     sketch.points = PART_POINTS[-1]
     for flaw in sheet.defects:
         sketch.label_in(area(flaw.x, flaw.y, flaw.length, flaw.width), "defect")
@@ -291,6 +326,17 @@ def _two_lines(sketch: Sketch, room: Area, lines: tuple[str, str]) -> bool:
 # -- settings for the class ------------------------------------------------------------------------------
 
 
+def glue_rows(order: Order) -> tuple[GlueRow, ...]:
+    """Panels that are glued up from strips."""
+    return tuple(
+        GlueRow(
+            one.need.name, one.need.title, order.shown.size(one.need.width), len(one.strips),
+            order.shown.size(one.strips[0].width),
+        )
+        for plan in order.boards for one in plan.layout.glued
+    )  # fmt: skip
+
+
 def fence_rows(order: Order) -> tuple[FenceRow, ...]:
     """Every fence setting of the sheets, with the sheets it serves: rips first, the widest first."""
     shown = order.shown
@@ -319,11 +365,11 @@ def stop_rows(order: Order, found: Sequence[Stop]) -> tuple[StopRow, ...]:
 
 def kits(order: Order) -> tuple[Kit, ...]:
     """What goes to each student, and what belongs to the class."""
-    where = {part.need.name: sheet.name for sheet in order.cut_sheets for part in sheet.parts}
+    where = _sources(order)
     rows: dict[str, list[KitRow]] = {student.id: [] for student in order.course.students}
     spare: list[KitRow] = []
-    for need in order.demand.needs:
-        source = where.get(need.name, "not laid out" if need.group.sheet else _board(order, need))
+    for need in order.blanks:
+        source = where.get(need.name, "not laid out")
         size = f"{order.shown.bare(need.length)} \u00d7 {order.shown.bare(need.width)}"
         label = "+".join(unbroken(part.label) for part in need.parts) or need.purpose.value
         (rows[need.student] if need.student else spare).append(KitRow(label, need.title, size, source))
@@ -332,10 +378,11 @@ def kits(order: Order) -> tuple[Kit, ...]:
     return (*found, Kit("For the class: spares, test pieces, set-up blocks", tuple(spare)))
 
 
-def _board(order: Order, need: Need) -> str:
-    """The board of a student, or the kind of board."""
-    piece = order.course.student(need.student).pieces.get(need.group.role, "") if need.student else ""
-    return f"{piece}, {need.group.rough}" if piece else f"{need.group.rough} {need.group.material}"
+def _sources(order: Order) -> dict[str, str]:
+    """The sheet or board that each piece is cut from."""
+    return {
+        part.need.name: sheet.name for sheet in (*order.cut_sheets, *order.cut_boards) for part in sheet.parts
+    }  # fmt: skip
 
 
 # -- documents -------------------------------------------------------------------------------------------
@@ -355,6 +402,10 @@ def documents(order: Order) -> dict[str, Document]:
         "layouts": ("Sheet layouts", "layouts.md.j2", {
             "pages": sheet_pages(order), "cautions": caution_rows(SHEET_WORK, "track saw"),
         }, True),
+        "board-layouts": ("Board layouts", "board_layouts.md.j2", {
+            "pages": board_pages(order), "cautions": caution_rows(BOARD_WORK, "saw"), "glued": glue_rows(order),
+        }, True),
+        "proof": ("How good the layouts are", "order_proof.md.j2", {"lots": certificates(order)}, False),
         "settings": ("Saw settings", "order_settings.md.j2", {
             "fences": fence_rows(order), "stops": stop_rows(order, found), "separate": separate_settings(found),
             "cautions": caution_rows(STOP_WORK, "saw"),
@@ -390,11 +441,9 @@ class Label:
 
 
 def part_labels(order: Order) -> tuple[Label, ...]:
-    """A label for each piece: those from sheets in the order of cutting, then those from boards by student."""
-    where = {part.need.name: sheet.name for sheet in order.cut_sheets for part in sheet.parts}
-    laid = [part.need for sheet in order.cut_sheets for part in sheet.parts]
-    boards = [need for need in order.demand.needs if not need.group.sheet]
-    return tuple(_one_label(order, need, where.get(need.name) or _board(order, need)) for need in (*laid, *boards))
+    """A label for each piece in the order of cutting: those from sheets, then those from boards."""
+    cut = (*order.cut_sheets, *order.cut_boards)
+    return tuple(_one_label(order, part.need, sheet.name) for sheet in cut for part in sheet.parts)
 
 
 def _one_label(order: Order, need: Need, source: str) -> Label:
@@ -504,4 +553,5 @@ def write_order(course: Course) -> Written:
     paths.append(write_file(folder / "labels.pdf", labels_pdf(pages, paper, title)))
     paths.append(write_file(folder / "stock-left.csv", left_csv(order)))
     paths.append(write_file(folder / "pins.yaml", pins_yaml(order)))
+    paths.append(write_file(folder / "proof.json", proof_text(lots_of(order), unit_in_words(order))))
     return Written(order, tuple(paths), tuple(problems))

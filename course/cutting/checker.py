@@ -6,16 +6,34 @@ from the printed worth of the parts with a table of its own.
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 from math import gcd
+from typing import Any
 
 import numpy as np
 
-from course.cutting.model import STICKS, Axis, Cut, Demand, Grain, Job, Layout, Node, Offcut, Placed, Plan, Stock
+from course.cutting.model import (
+    STICKS,
+    Axis,
+    Certificate,
+    Cut,
+    Demand,
+    Grain,
+    Job,
+    Layout,
+    Node,
+    Offcut,
+    Placed,
+    Plan,
+    Stages,
+    Stock,
+    Trim,
+)
 
 
 def complaints(job: Job, plan: Plan) -> list[str]:
@@ -241,6 +259,27 @@ def _next_sum(least: Fraction, costs: list[int]) -> int:
     for here in range(1, len(reached)):
         reached[here] = any(step <= here and reached[here - step] for step in steps)
     return reached.index(True, start) * coin
+
+
+def bounds_in(text: str) -> tuple[tuple[str, int, int], ...]:
+    """Name, stated bound and bound worked out anew of each lot in a file of `proof_file`."""
+    return tuple((lot["name"], lot["bound"], recomputed_bound(*_from_lot(lot))) for lot in json.loads(text)["lots"])
+
+
+def _from_lot(lot: dict[str, Any]) -> tuple[Job, Plan]:
+    """The job and a plan without layouts, from what the file says."""
+    first = lot["stages"]["first"]
+    stages = Stages(lot["stages"]["most"], Axis[first.upper()] if first else None)
+    stock = tuple(Stock(s["id"], s["length"], s["width"], s["cost"], s["on hand"]) for s in lot["stock"])
+    demand = tuple(
+        Demand(p["part"], p["length"], p["width"], p["count"], Grain(p["grain"]), p["from"]) for p in lot["parts"]
+    )
+    proof = Certificate(
+        tuple((p["part"], p["worth"]) for p in lot["parts"]), tuple(lot["taken off"].items()),
+        tuple(lot["most worth of one"].items()), lot["bound"], tuple(lot["grid"].items()),
+    )  # fmt: skip
+    job = Job(stock, demand, lot["kerf"], Trim(lot["trim"]["ends"], lot["trim"]["edges"]), stages)
+    return job, Plan((), proof, tuple((d.part, d.count) for d in demand), cost=lot["cost"])
 
 
 def _most_worth(job: Job, stock: Stock, demand: Iterable[Demand], worth: dict[str, int], grid: int) -> int:
