@@ -17,7 +17,7 @@ from shared.units import NotALength, length
 FILE = "order.yaml"
 SHARES = ("sure", "yield")
 COUNTS = ("test_pieces.count", "setup_blocks.count", "labels.columns", "labels.rows", "history.parts")
-SALE = "for_sale"
+SALE, PAPER, PAPERS = "for_sale", "label_paper", "label_papers.yaml"
 BUILDS = ("sheet", "veneered", "solid")
 """How the stock of a role may be built; said behind its name where the plan says another."""
 
@@ -107,7 +107,8 @@ def read_order_settings(folder: Path, groups: Sequence[str], roles: Sequence[str
     problems: list[Problem] = []
     top = _top(folder / FILE, problems)
     sale = tuple(_for_sale(top, roles, problems))
-    own = flat(Mapping({key: node for key, node in top.items() if key != SALE}, top.keys, top.place))
+    own = _label_paper(top, problems)
+    own |= flat(Mapping({key: node for key, node in top.items() if key not in (SALE, PAPER)}, top.keys, top.place))
     built_in = read_yaml((files("course") / FILE).read_text(encoding="utf-8"), FILE)
     usual: dict[str, Fraction] = {}
     for name, text in flat(built_in).items():
@@ -140,6 +141,20 @@ def _top(path: Path, problems: list[Problem]) -> Mapping:
     except Unreadable as error:
         problems.append(Problem("P001", error.place, error.says, error.do))
         return nothing
+
+
+def _label_paper(top: Mapping, problems: list[Problem]) -> dict[str, Text]:
+    """The lines of the label paper that the course has named; none when it has named none."""
+    named = top.get(PAPER)
+    if not isinstance(named, Text) or named.empty:
+        return {}
+    papers = read_yaml((files("course") / PAPERS).read_text(encoding="utf-8"), PAPERS)
+    node = papers.get(named.text.strip())
+    if isinstance(node, Mapping):
+        return flat(node, "labels.")
+    says = f"there is no label paper '{named.text}'"
+    problems.append(Problem("O006", named.place, says, meant(named.text, papers.entries)))
+    return {}
 
 
 def _for_sale(top: Mapping, roles: Sequence[str], problems: list[Problem]) -> Iterator[tuple[str, tuple[ForSale, ...]]]:

@@ -32,11 +32,12 @@ def prepare(
         bool, typer.Option("--print-file", help="Also all packets as one PDF in the order of the benches.")
     ] = False,
 ) -> None:
-    """Write all documents of a class: a packet and a measuring workbook for each student, and class sheets.
+    """Write all documents of a class: a packet and a measuring workbook for each student, class sheets, and the order.
 
     A packet that would be made again just as it is stays as it is.
     """
     from lessons.fresh import folder
+    from lessons.layouts import write_order
     from lessons.prepare import prepare_course
 
     if print_file and student:
@@ -48,12 +49,16 @@ def prepare(
     count = 1 if student else len(read.students)
     with typer.progressbar(length=count, label="Packets", file=sys.stderr) as bar:
         prepared = prepare_course(read, student, operation, lambda name: bar.update(1), print_file, read_from, stage)
-    say_problems(prepared.problems)
-    for line in written_lines(prepared.written):
+    problems, written = prepared.problems, prepared.written
+    if not (student or operation or stage):
+        ordered = write_order(read)
+        problems, written = tuple(dict.fromkeys((*problems, *ordered.problems))), (*written, *ordered.paths)
+    say_problems(problems)
+    for line in written_lines(written):
         typer.echo(line)
     if prepared.kept:
         typer.echo(f"Left {len(prepared.kept)} files as they were: nothing they are made from has changed")
-    raise typer.Exit(1 if prepared.problems else 0)
+    raise typer.Exit(1 if problems else 0)
 
 
 def written_lines(written: Iterable[Path]) -> list[str]:
@@ -79,7 +84,8 @@ def order(course: CourseFolder) -> None:
     for plan in made.order.sheets:
         typer.echo(f"{plan.group.says}: {plan.how_good}. To buy: {plan.buy}.")
     for plan in made.order.boards:
-        typer.echo(f"{plan.group.says}: {plan.order} board feet. To buy: {plan.buy}.")
+        laid = f"As laid out: {plan.layout.how_good}."
+        typer.echo(f"{plan.group.says}: {plan.order} board feet. To buy: {plan.buy}. {laid}")
     for line in written_lines(made.paths):
         typer.echo(line)
     raise typer.Exit(1 if made.problems else 0)

@@ -14,6 +14,7 @@ import pypdfium2
 import pytest
 
 from course.course import Course, read_course
+from course.order import plan_order
 from course.quantities import Given, Origin
 from course.readings import Reading
 from lessons.demo import filled_workbooks, read_scenario, simulated
@@ -147,3 +148,15 @@ def test_grade_a_class(benchmark, tmp_path, students):
     """Grading a class from the log and writing its gradebook."""
     course = measured(course_with(tmp_path / "course", students))
     benchmark.pedantic(lambda: write_gradebook(grade(course)), rounds=1)
+
+
+@pytest.mark.parametrize("students", [1, 24, 240])
+def test_order_for_a_class(benchmark, tmp_path, students):
+    """What to buy and how to cut it: how the time grows with the class, sheets and boards with their bounds."""
+    course = course_with(tmp_path / "course", students)
+    order = benchmark.pedantic(lambda: plan_order(course), rounds=1)
+    benchmark.extra_info.update(
+        sheets=len(order.cut_sheets), boards=len(order.cut_boards),
+        gaps=[lot.plan.gap for plan in order.sheets for lot in plan.lots],
+        board_gaps=[round(plan.layout.plan.gap / (plan.layout.plan.lower_bound or 1), 4) for plan in order.boards],
+    )  # fmt: skip

@@ -5,20 +5,25 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from fractions import Fraction
+from math import ceil
 
 import pytest
 from typer.testing import CliRunner
 
 from course.course import read_course
 from course.cut_sheets import CutStep
+from course.cutting.checker import bounds_in
+from course.cutting.proof_file import proof_text
 from course.order import plan_order
 from course.order_files import order_workbook
 from course.order_settings import read_order_settings
 from lessons.__main__ import app
 from lessons.cautions import missing_controls
+from lessons.certificates import certificates, lots_of, unit_in_words
 from lessons.layouts import (
     SHEET_WORK,
     Label,
+    board_pages,
     documents,
     fence_rows,
     kits,
@@ -44,6 +49,11 @@ def order(tmp_path_factory):
     return plan_order(read_course(folder))
 
 
+def kept_of(sheet) -> dict:
+    """A name for each offcut."""
+    return {area: f"left {number}" for number, area in enumerate(sheet.kept, 1)}
+
+
 def rects(svg: str) -> dict[str, tuple[float, ...]]:
     """Named rectangles of a drawing: x, y, width, height. [mm of paper]"""
     return {
@@ -55,8 +65,8 @@ def rects(svg: str) -> dict[str, tuple[float, ...]]:
 
 def test_every_piece_is_drawn_to_scale_where_it_is_cut(order):
     """Each rectangle, divided by the scale, is the piece's place and size; the label names student and part."""
-    for sheet in order.cut_sheets:
-        drawing = sheet_drawing(sheet, order.shown)
+    for sheet in (*order.cut_sheets, *order.cut_boards):
+        drawing = sheet_drawing(sheet, order.shown, kept_of(sheet))
         scale = float(re.search(r'data-scale="([\d.]+)"', drawing.svg)[1])
         drawn = rects(drawing.svg)
         for part in sheet.parts:
@@ -70,7 +80,7 @@ def test_every_piece_is_drawn_to_scale_where_it_is_cut(order):
 def test_cuts_are_numbered_and_the_kerf_is_drawn(order):
     """Every cut has its number on the drawing, and a rectangle as wide as the blade."""
     sheet = order.cut_sheets[0]
-    svg = sheet_drawing(sheet, order.shown).svg
+    svg = sheet_drawing(sheet, order.shown, kept_of(sheet)).svg
     scale = float(re.search(r'data-scale="([\d.]+)"', svg)[1])
     words = [node.text for node in ET.fromstring(svg).iter(f"{SVG}text")]
     for step in sheet.steps:
@@ -91,8 +101,8 @@ def test_no_two_words_of_a_drawing_cover_each_other(order):
 
     layouts.Sketch.done = done
     try:
-        for sheet in order.cut_sheets:
-            sheet_drawing(sheet, order.shown)
+        for sheet in (*order.cut_sheets, *order.cut_boards):
+            sheet_drawing(sheet, order.shown, kept_of(sheet))
     finally:
         layouts.Sketch.done = kept
     for sketch in seen:
@@ -127,22 +137,25 @@ def test_one_stop_names_its_students_and_parts(order):
 
 
 def test_a_kit_holds_every_blank_of_one_student_and_nobody_elses(order):
-    """Twenty-three parts for each of thirteen students, then what belongs to the class."""
+    """Twenty-three parts for each of thirteen students, one more where a panel is of two strips; then the class's."""
     found = kits(order)
-    assert [len(kit.rows) for kit in found[:-1]] == [23] * 13
+    glued = {one.need.student for plan in order.boards for one in plan.layout.glued}
+    people = [student.id for student in order.course.students]
+    assert [len(kit.rows) for kit in found[:-1]] == [23 + (student in glued) for student in people]
+    assert {"s05", "s06", "s12"} <= glued
     assert found[0].title == "Ada Fenwick (s01)"
-    assert {row.comes_from.split(",")[0] for row in found[0].rows} == {
-        "sheet-A 1", "sheet-A 2", "frame-1", "panel-1", "drawer-1", "drawer-2", "bottom-1",
-    }  # fmt: skip
-    assert len(found[-1].rows) == sum(1 for need in order.demand.needs if not need.student)
+    cut = {part.need.name: sheet.name for sheet in (*order.cut_sheets, *order.cut_boards) for part in sheet.parts}
+    assert [row.comes_from for row in found[0].rows] == [cut[n.name] for n in order.blanks if n.student == "s01"]
+    assert len(found[-1].rows) == sum(1 for need in order.blanks if not need.student)
 
 
 def test_there_is_one_label_for_each_piece(order):
     """No piece without a label and no label twice but for spares and test pieces."""
     labels = part_labels(order)
-    assert len(labels) == len(order.demand.needs)
+    assert len(labels) == len(order.blanks)
     heads = [label.lines[0] for label in labels if re.match(r"s\d\d ", label.lines[0])]
-    assert len(heads) == len(set(heads)) == 13 * 23
+    glued = [one for plan in order.boards for one in plan.layout.glued if one.need.student]
+    assert len(heads) == len(set(heads)) == 13 * 23 + len(glued)
 
 
 def test_labels_stand_where_their_paper_has_them(order, tmp_path):
@@ -166,6 +179,93 @@ def test_labels_stand_where_their_paper_has_them(order, tmp_path):
         wide = len(text.text) * 0.64 * float(text.get("font-size"))
         assert left <= float(text.get("x")) and float(text.get("x")) + wide <= left + 40
         assert top < float(text.get("y")) < top + 30
+
+
+PAPERS = ("a4 14", "a4 24", "a4 40", "letter 10", "letter 30")
+
+
+@pytest.mark.parametrize("name", PAPERS)
+def test_nothing_is_printed_outside_a_label(order, tmp_path, name: str):
+    """Every label of every paper that is known by name: on the paper, none on another, all texts inside."""
+    (tmp_path / "order.yaml").write_text(f"label_paper: {name}\n")
+    settings = read_order_settings(tmp_path, [])
+    assert settings.problems == ()
+    paper, count = settings.labels, int(name.split()[1])
+    assert paper.columns * paper.rows == count
+    pages = label_pages(part_labels(order)[: count + 1], paper)
+    assert len(pages) == 2
+    for number, text in enumerate(ET.fromstring(pages[0]).iter(f"{SVG}text")):
+        column, row = number // 3 % paper.columns, number // 3 // paper.columns
+        left, top = float(paper.left + column * paper.across), float(paper.top + row * paper.down)
+        size, x, y = (float(text.get(key)) for key in ("font-size", "x", "y"))
+        assert left <= x and x + len(text.text) * 0.64 * size <= left + float(paper.label_width)
+        assert top <= y - size and y + 0.3 * size <= top + float(paper.label_height)
+
+
+def test_a_label_paper_that_nobody_knows_is_told(tmp_path):
+    """The nearest name is offered, and the usual paper is used."""
+    (tmp_path / "order.yaml").write_text("label_paper: a4 41\n")
+    settings = read_order_settings(tmp_path, [])
+    (problem,) = settings.problems
+    assert str(problem).startswith("order.yaml:1:14: O006: there is no label paper 'a4 41'\n    Did you mean 'a4 4")
+    assert settings.labels.columns == 3
+
+
+def test_pages_of_boards_carry_the_cautions_of_saws_and_short_pieces(order):
+    """Ripping, crosscutting and the miter saw on the page of every board, short pieces named."""
+    html = write_html(documents(order)["board-layouts"]).replace("\u00a0", " ")
+    pages = re.split(r"Cut off first", html)
+    assert len(pages) == len(order.cut_boards) + 1
+    assert not missing_controls(pages[0], ("rip_table_saw", "crosscut_table_saw", "miter_saw"))
+    for page in pages[1:]:
+        assert "Clamp shorter pieces" in page and "clamp it or use a jig" in page
+
+
+def test_sheets_with_the_same_cuts_say_so(order):
+    """The page of a sheet names the first one that is cut in the same way, and only then."""
+    cuts = {sheet.name: (sheet.length, sheet.width, sheet.steps) for sheet in (*order.cut_sheets, *order.cut_boards)}
+    found = [*sheet_pages(order), *board_pages(order)]
+    for page in found:
+        if page.like:
+            assert cuts[page.like] == cuts[page.name] and page.like != page.name
+    assert any(page.like for page in found)
+
+
+def test_offcuts_have_the_names_of_the_stock_file(order):
+    """Every offcut that is kept is called in its drawing as in the list of what is left."""
+    from course.left_over import left_over
+
+    pages = {page.name: page.drawing.svg for page in (*sheet_pages(order), *board_pages(order))}
+    named = [left for left in left_over(order) if left.of]
+    assert named and all(f">{left.id}<" in pages[left.of] for left in named)
+
+
+# -- the proof -------------------------------------------------------------------------------------------
+
+
+def test_the_written_proof_can_be_worked_out_again(order):
+    """The checker reads the file and comes to every bound anew; with half the worth it would not."""
+    text = proof_text(lots_of(order), unit_in_words(order))
+    found = bounds_in(text)
+    assert len(found) == len(certificates(order)) > 4
+    assert all(stated == anew > 0 for _, stated, anew in found)
+    weaker = re.sub(r'"worth": (\d+)', lambda m: f'"worth": {int(m[1]) // 2}', text)
+    assert any(stated > anew for _, stated, anew in bounds_in(weaker))
+
+
+def test_the_printed_proof_adds_up(order):
+    """Points of the rows make the total, and total / most x cost, rounded up, is the printed bound of one sheet size."""
+
+    def number(text: str) -> int:
+        return int(text.replace("\u202f", ""))
+
+    for lot in certificates(order):
+        assert sum(number(row.together) for row in lot.parts) == number(lot.total)
+        assert all(number(row.each) * int(row.count) == number(row.together) for row in lot.parts)
+        if len(lot.stock) == 1 and lot.stock[0].off == "0":
+            one = lot.stock[0]
+            assert ceil(Fraction(number(lot.total) * int(one.cost), number(one.most))) == int(lot.bound)
+            assert int(lot.bound) <= int(lot.cost)
 
 
 def test_pages_of_sheets_carry_the_cautions_of_breaking_them_down(order):
@@ -217,13 +317,13 @@ def test_a_price_gives_a_cost(demo_folder):
 
 
 def test_the_command_writes_the_same_papers_every_time(demo_folder):
-    """Thirteen files; a second run gives the same bytes; it says what it wrote and that there is something to look at."""
+    """Eighteen files; a second run gives the same bytes; it says what it wrote and that there is something to look at."""
     result = CliRunner().invoke(app, ["order", str(demo_folder)])
     assert result.exit_code == 1
     assert "birch plywood for the case, sheet-A: 2 sheets; proven" in result.output
     folder = demo_folder / "out" / "order"
     first = {path.name: path.read_bytes() for path in folder.iterdir()}
-    assert len(first) == 13 and all(first.values())
+    assert len(first) == 18 and all(first.values())
     for path in folder.iterdir():
         path.unlink()
     write_order(read_course(demo_folder))

@@ -199,6 +199,9 @@ def test_prepare_writes_packets_workbooks_and_class_sheets_and_says_so(course_fo
     sheets = [path.name for path in sorted((folder / "out" / "sheets").glob("*.xlsx"))]
     assert sheets == ["class.xlsx", "s1-Ada-Test.xlsx", "s2-Bo-Secret.xlsx"]
     assert "2 HTML, 2 PDF" in result.output and "packets" in result.output
+    assert {"order.pdf", "layouts.pdf", "board-layouts.pdf", "labels.pdf"} <= {
+        path.name for path in (folder / "out" / "order").iterdir()
+    }
     names = {"settings", "sign-offs", "benches", "stock", "instructor", "seasons"}
     assert {p.stem for p in (folder / "out" / "class").iterdir()} == names
 
