@@ -337,7 +337,7 @@ def test_parts_that_stay_joined_are_drawn_in_their_strip(demo_folder):
     plan.write_text(plan.read_text("utf-8") + match, "utf-8")
     made = plan_order(read_course(demo_folder))
     sheet = next(sheet for sheet in made.cut_sheets if any(part.blanks for part in sheet.parts))
-    svg = sheet_drawing(sheet, made.shown).svg
+    svg = sheet_drawing(sheet, made.shown, kept_of(sheet)).svg
     strips = [part for part in sheet.parts if part.blanks]
     assert svg.count("part of a joined strip") == 2 * len(strips) > 0
     assert all(f"{part.need.student} B-P{n}" in svg for part in strips for n in (1, 2))
