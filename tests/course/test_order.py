@@ -250,6 +250,9 @@ def test_what_is_left_starts_the_next_term(demo_order, course_folder):
 def test_nothing_left_over_is_smaller_than_what_is_kept(order_of):
     """Only pieces of 400 x 400 and more are kept when the course says so."""
     order = order_of("keep: {length: 400 mm, width: 400 mm}\n")
-    kept = [left for left in left_over(order) if left.note.startswith("left over")]
+    sheets = {sheet.name for sheet in order.cut_sheets}
+    kept = [left for left in left_over(order) if left.of in sheets]
     assert kept and all(min(left.length, left.width) >= 400 for left in kept)
+    boards = [left for left in left_over(order) if left.of and left.of not in sheets]
+    assert boards and all(left.length >= 300 and left.width >= 50 for left in boards)
     assert any(sheet.waste for sheet in order.cut_sheets)
