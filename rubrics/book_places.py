@@ -64,6 +64,8 @@ class Places:
     def __init__(self, grades: Grades) -> None:
         self.grades, self.course = grades, grades.course
         self.levels = grades.rules.levels
+        capped = grades.rules.policy == "capped"
+        self.redo = [("most that a part made again earns", grades.rules.redo)] if capped else []
         self.judging: Judging = read_judging(self.course.folder)
         self.final: tuple[FinalMark, ...] = final_marks(grades)
         self.judged = {one.student.id: one.judged for one in self.final}
@@ -84,8 +86,8 @@ class Places:
         head = HEAD
         blocks = []
         for rows_of in (
-            len(self.levels), 1, len(grades.rules.grades), len(self.judging.levels), len(self.judging.items),
-            len(grades.checks),
+            len(self.levels), 1 + len(self.redo), len(grades.rules.grades), len(self.judging.levels),
+            len(self.judging.items), len(grades.checks),
         ):  # fmt: skip
             blocks.append(Block(head, rows_of))
             head += rows_of + 2

@@ -80,9 +80,7 @@ def _mark_cells(places: Places, stage: str, row: int, line: Line, mark: Mark) ->
             f'=IF({limit}=0,0,ROUND(({left}-{middle})/{limit},{DIGITS}))', round(limits_off(mark, mark.limit), DIGITS)
         ),
         "level": Live(f"={level}", mark.level.word),
-        "points": Live(
-            f"={places.limit(check, 'points')}*INDEX(level_shares,MATCH({here('level')},level_words,0))", mark.points
-        ),
+        "points": Live(f"={places.limit(check, 'points')}*{_share(places, here('level'), mark)}", mark.points),
         "of": Live(f"={places.limit(check, 'points')}", check.points),
         "again": again if mark.wood else Live(f'=IF({here("level")}={plain},"","{AGAIN}")', again),
         "note": "; ".join(notes),
@@ -105,10 +103,16 @@ def _level(places: Places, here, limit: str, guard: str) -> str:
     return found
 
 
+def _share(places: Places, level: str, mark: Mark) -> str:
+    """What a level earns of the points; with the policy `capped` no more than its cell for what was made again."""
+    earned = f"INDEX(level_shares,MATCH({level},level_words,0))"
+    return f"MIN({earned},{places.part_block.cell('B', 1)})" if places.redo and mark.attempt > 1 else earned
+
+
 def _counts(places: Places, stage: str, row: int, line: Line, mark: Mark) -> Cell | Live:
-    """Whether the attempt counts; with several and the policy `better`, the last of those with most points."""
+    """Whether the attempt counts; with several, unless the latest does, the last of those with most points."""
     yes = "yes" if mark.counts else ""
-    if line.attempts == 1 or places.grades.rules.policy != "better":
+    if line.attempts == 1 or places.grades.rules.policy == "latest":
         return yes
     student, check, attempt, points = (at(MARKS, h, row) for h in ("student", "check id", "attempt", "points"))
     students, checks, attempts, all_points = (

@@ -387,7 +387,7 @@ def mark_of(
     certainty = decide(measured.value - out_of_it, lower, upper, measured.u, rules.sure, check.one_sided)
     return Mark(
         student, check, measured.attempt, True, measured.target, lower, upper, measured.value, measured.deviation,
-        shift, out, limit, guard, level, check.points * level.share, certainty,
+        shift, out, limit, guard, level, check.points * rules.share(level, measured.attempt), certainty,
         level != rules.level(out, limit), measured.value - measured.planned, measured.readings,
         elsewhere, charged_at,
     )  # fmt: skip
@@ -397,7 +397,7 @@ def _attempts(marks: Sequence[Mark], policy: str) -> list[Mark]:
     """The marks of one check, with the one that counts marked."""
     if not marks:
         return []
-    best = max(marks, key=lambda m: (m.level.share if policy == "better" else NOTHING, m.attempt))
+    best = max(marks, key=lambda m: (NOTHING if policy == "latest" else m.points, m.attempt))
     return [replace(mark, counts=mark is best) for mark in marks]
 
 

@@ -20,7 +20,7 @@ FILE = "grading.yaml"
 BUILT_IN = Path(__file__).parent / FILE
 """The rule that comes with the program."""
 
-POLICIES = ("better", "latest")
+POLICIES = ("better", "latest", "capped")
 DIGITS = 9
 """Decimals of a millimetre to which a reading and an edge are compared, here and in the workbook."""
 
@@ -62,6 +62,8 @@ class Rules:
 
     levels: tuple[Level, ...]
     policy: str
+    redo: Fraction
+    """With the policy `capped`, the largest share of the points that a part made again can earn."""
     sure: float
     setup: SetupRule
     tell: Fraction
@@ -86,11 +88,15 @@ class Rules:
                 return each
         return self.levels[-1]
 
+    def share(self, level: Level, attempt: int) -> Fraction:
+        """What a level earns at an attempt, of the points of the check."""
+        return min(level.share, self.redo) if self.policy == "capped" and attempt > 1 else level.share
 
     @property
     def policy_words(self) -> str:
         """Which attempt counts, in a sentence."""
-        return f"When a part was made again, {_COUNTS[self.policy]} counts."
+        capped = f", and what was made again earns at most {self.redo} of the points" if self.policy == "capped" else ""
+        return f"When a part was made again, {_COUNTS[self.policy]} counts{capped}."
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -128,7 +134,7 @@ def _ladder(grades: Sequence[tuple[str, Fraction]]) -> str:
     return ", ".join([*steps, f"{grades[-1][0]} below that"])
 
 
-_COUNTS = {"better": "the best attempt", "latest": "the latest attempt"}
+_COUNTS = {"better": "the best attempt", "latest": "the latest attempt", "capped": "the best attempt"}
 
 
 def read_rules(folder: Path | None = None, settings: Mapping[str, Text] | None = None) -> Rules:
@@ -167,12 +173,13 @@ class _Reader:
         policy = self._text("policy")
         if policy not in POLICIES:
             self._wrong("B022", "policy", f"the policy is '{policy}'", meant(policy, POLICIES))
+        redo = self._number("redo", 0, 1)
         sure = float(self._number("sure", Fraction(1, 2), Fraction(999, 1000)))
         judged = self._number("total.judged", 0, 1)
         ladder = [name.removeprefix("total.words.") for name in self.lines if name.startswith("total.words.")]
         grades = tuple((word, self._number(f"total.words.{word}", 0, 100)) for word in ladder)
         tell, moisture = self._length("plan.tell"), self._number("moisture.step", 0)
-        rules = Rules(levels, policy, sure, setup, tell, moisture, judged, grades)
+        rules = Rules(levels, policy, redo, sure, setup, tell, moisture, judged, grades)
         self._order(levels)
         self._falling(grades)
         for name in self.lines.keys() - self.known:

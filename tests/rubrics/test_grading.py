@@ -277,7 +277,29 @@ def test_a_small_difference_has_its_sign():
     assert signed(Fraction("0.254"), INCHES) == "+0.01\u00a0in"
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "counts", "points"),
+    [
+        ("265", "261", 2, Fraction(8, 3)),
+        ("261.75", "261", 2, Fraction(8, 3)),
+        ("261", "261", 1, Fraction(4)),
+        ("265", "262.1", 2, Fraction(4, 3)),
+    ],
+)
+def test_what_was_made_again_earns_at_most_its_share_when_capped(course_of, first, second, counts, points):
+    """Do again, then on the mark: 2/3 of 4 points, not 4; what was right the first time keeps all of them."""
+    course = course_of(course="title: T\nid: t\ngrading: {policy: capped, redo: 2/3}\n")
+    course.log.add(readings("s1", {"door.rail.top.shoulder": first}))
+    course.log.add(readings("s1", {"door.rail.top.shoulder": second}, attempt=2))
+    grades = grade(course)
+    (mark,) = (m for m in grades.students[0].marks if m.check.id == "door.rail.top.shoulder")
+    assert (mark.attempt, mark.points) == (counts, points)
+    said = "the best attempt counts, and what was made again earns at most 2/3 of the points."
+    assert said in grades.rules.policy_words
+
+
 REFUSED = {
+    "policy: capped\n  redo: 2": "'redo' is '2'",
     "policy: best": "the policy is 'best'",
     "sure: 2": "'sure' is '2'",
     "polcy: latest": "grading has no 'polcy'",
@@ -296,7 +318,7 @@ def test_a_rule_of_no_use_is_refused_with_its_place(course_of, line, says):
         grade(course)
     (problem,) = refused.value.problems
     assert says in problem.says
-    assert (problem.place.file, problem.place.line) == ("course.yaml", 4)
+    assert (problem.place.file, problem.place.line) == ("course.yaml", 4 + line.count("\n"))
 
 
 def test_a_rule_of_the_course_folder_wins(course_folder):

@@ -64,7 +64,7 @@ def random_course(chance: random.Random, folder: Path) -> Course:
     (folder / "plan.yaml").write_text(plan, "utf-8")
     (folder / "course.yaml").write_text(
         f"title: Test\nid: test\ndate: 2026-10-05\nterms: {chance.choice(('us', 'uk'))}\nshop: {{machines: [table saw, router table]}}\n"
-        f"grading: {{policy: {chance.choice(('better', 'latest'))}, sure: {chance.choice((0.5, 0.95, 0.99))}, "
+        f"grading: {{policy: {chance.choice(('better', 'latest', 'capped'))}, sure: {chance.choice((0.5, 0.95, 0.99))}, "
         f"set-up: {{students: {chance.choice((3, 6))}}}, total: {{judged: {chance.choice((0, '1/5', '1/3', 1))}}}}}\n",
         "utf-8",
     )
@@ -185,7 +185,7 @@ def test_a_spreadsheet_works_out_what_was_graded(first, tmp_path, office):
     assert all(zipfile.is_zipfile(io.BytesIO(data)) for data in books.values()) and said_of(graded) == SAID
 
 
-SAID = {"several attempts", "set-up", "elsewhere", "measure again", "waiting", "damp", "not measured", "both policies"}
+SAID = {"several attempts", "set-up", "elsewhere", "measure again", "waiting", "damp", "not measured", "every policy"}
 
 
 def said_of(graded: list[Grades]) -> set[str]:
@@ -199,6 +199,6 @@ def said_of(graded: list[Grades]) -> set[str]:
         "waiting": any(one.waiting for each in graded for one in each.students),
         "damp": any(mark.wood for mark in marks),
         "not measured": any(one.not_measured for each in graded for one in each.students),
-        "both policies": len({one.rules.policy for one in graded}) == 2,
+        "every policy": len({one.rules.policy for one in graded}) == 3,
     }
     return {word for word, found in met.items() if found}
