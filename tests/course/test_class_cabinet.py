@@ -163,51 +163,6 @@ def test_a_pair_of_doors_shares_its_opening(cabinet_of, class_plan):
     assert values["door.left.width"] == values["door.right.width"] == mm("179.5")
 
 
-DEPENDENCIES = [
-    # reading, what it moves, coefficient (the whole map of common practice, for sizes this cabinet has)
-    ("divider.dado.1_left.depth", "divider.divider.1.length", "1"),
-    ("case.rabbet.top_left.depth", "case.top.length", "1"),
-    ("divider.upper.width", "door.width", "1"), ("divider.upper.width", "door.rail.top.shoulder", "1"),
-    ("divider.upper.width", "door.panel.1.width", "1"), ("divider.upper.width", "shelf.board.length", "1"),
-    ("divider.lower.width", "drawer.width", "1"), ("case.inside.width", "drawer.width", "1"),
-    ("divider.lower.width", "drawer.front.length", "1"),
-    ("case.inside.width", "back.width", "1"), ("case.inside.width", "back.rail.top.shoulder", "1"),
-    ("case.inside.width", "back.panel.1.width", "1/2"), ("case.inside.width", "back.panel.2.width", "1/2"),
-    ("divider.upper.height", "door.stile.left.length", "1"), ("divider.upper.height", "door.panel.1.length", "1"),
-    ("door.stile.left.width", "door.rail.top.shoulder", "-1"), ("door.stile.right.width", "door.panel.1.width", "-1"),
-    ("door.rail.top.width", "door.panel.1.length", "-1"), ("back.rail.top.width", "back.muntin.1.shoulder", "-1"),
-    ("back.rail.top.width", "back.panel.1.length", "-1"), ("back.stile.left.width", "back.rail.top.shoulder", "-1"),
-    ("back.stile.left.width", "back.panel.1.width", "-1/2"), ("back.muntin.1.width", "back.panel.2.width", "-1/2"),
-    ("back.groove.width", "back.tenon.thickness", "1"), ("back.groove.width", "back.panel.tongue", "1"),
-    ("back.groove.width", "back.panel.back_rabbet", "-1"), ("back.groove.width", "back.tenon.back_shoulder", "-1"),
-    ("back.groove.front_lip", "back.tenon.face_shoulder", "1"),
-    ("back.groove.front_lip", "back.panel.front_rabbet", "1"),
-    ("back.groove.front_lip", "back.panel.back_rabbet", "-1"), ("back.groove.depth", "back.panel.1.width", "2"),
-    ("back.groove.depth", "back.tenon.length", "1"), ("back.groove.depth", "back.rail.top.length", "2"),
-    ("back.panel.set_back", "back.panel.front_rabbet", "-1"), ("back.panel.set_back", "back.panel.back_rabbet", "1"),
-    ("back.panel.1.thickness", "back.panel.1.thickness", "1"), ("stock.panel.thickness", "back.panel.back_rabbet", "1"),
-    ("stock.case.thickness", "divider.dado.width", "1"), ("stock.case.thickness", "case.top.length", "-2"),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(("reading", "moved", "coefficient"), DEPENDENCIES)
-def test_one_millimetre_moves_what_depends_on_it(cabinet_of, class_plan, reading: str, moved: str, coefficient: str):
-    """One more millimetre of a reading moves each size that rests on it by its coefficient, exactly."""
-    graph = cabinet_of(class_plan).graph
-    before = graph.evaluate()
-    nudged = graph.evaluate(None, {reading: Given(before.number(reading) + 1, Origin.READING)})
-    assert nudged.number(moved) - before.number(moved) == Fraction(coefficient)
-
-
-def test_sensitivities_are_computed(cabinet_of, class_plan):
-    """`moves` gives the same coefficients: a stile counts against the rail's length once, the groove depth twice."""
-    moves = cabinet_of(class_plan).graph.evaluate().moves("door.rail.top.length")
-    assert moves["door.stile.left.width"] == -1
-    assert moves["door.stile.width"] == -2
-    assert moves["door.groove.depth"] == 2
-    assert "door.panel.room" not in moves
-
-
 def test_why_ends_at_the_plan_and_the_stock(course_of):
     """The chain behind a size ends in plan lines, measured stock and defaults of the kind."""
     course = course_of(roster="id,name,piece.case\ns1,S,A\n", stock="id,role,thickness 1\nA,case,17.6\n")
