@@ -238,6 +238,16 @@ def test_narrow_stiles_after_the_rails_are_cut(found):
     assert not any(name.startswith("door.rail") for name in new(accept))
 
 
+@pytest.mark.parametrize("frame", ["door", "back"])
+def test_a_frame_that_has_been_measured_is_no_longer_judged_by_its_stiles(found, frame: str):
+    """Stiles 0.4 narrow and rails cut, but the frame itself read as it should be: nothing is to be accepted."""
+    stile, rail, whole = {"door": ("49.6", "261", "361"), "back": ("44.6", "291", "381")}[frame]
+    cut = {f"{frame}.stile.{side}.width": stile for side in ("left", "right")}
+    cut |= {f"{frame}.rail.{end}.shoulder": rail for end in ("top", "bottom")}
+    assert "narrow stiles" in found(cut)
+    assert "narrow stiles" not in found(cut | {f"{frame}.width": whole})
+
+
 def test_rails_cut_to_the_real_stiles_need_no_remedy(found):
     """When the rails were cut to the narrow stiles, nothing is left to put right."""
     rails = {"door.rail.top.shoulder": "261.8", "door.rail.bottom.shoulder": "261.8"}
