@@ -6,7 +6,6 @@ working the cabinet out again with one given as it was, so nothing is named that
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -14,17 +13,17 @@ from fractions import Fraction
 from course.basis import Basis, basis_of, given_value, read_basis
 from course.cabinet import Part
 from course.course import Course, Listed, listed, part_sizes
-from course.cutlist import SIZES, measured_words
+from course.cutlist import SIZES, SMALLER, measured_words
 from course.quantities import Given, Origin, Values
 from course.readings import FROZEN, Issue
 from course.roster import Student
 from shared.places import Place
 from shared.problems import InputRefused, Problem
+from shared.terminal import wrapped
 from shared.units import SHOWN, Shown, decimal
 
 EDIT, READING, BUILT, RULES = "edit", "reading", "built", "rules"
 """Kinds of causes: a given of plan, stock or roster; a reading; other parts or joints; what a kind or joint says."""
-_SMALLER = {"length": "too short", "width": "too narrow", "thickness": "too thin"}
 _OF = {
     Origin.PLAN: "", Origin.DEFAULT: " by default", Origin.CHOICE: " by the roster", Origin.STOCK: " by the stock",
     Origin.TABLE: " by the table",
@@ -110,7 +109,7 @@ class Effect:
         if not self.made:
             return f"{self.size} {shown.bare(self.was)} -> {shown.size(self.now)}"
         more = shown.size(abs(self.was - self.now))
-        advice = f"trim {more}" if self.was > self.now else f"{more} {_SMALLER[self.size]}, see remedies"
+        advice = f"trim {more}" if self.was > self.now else f"{more} {SMALLER[self.size]}: see the remedies"
         return f"{self.size} {self.made} at {shown.bare(self.was)}, {shown.size(self.now)} is asked now: {advice}"
 
 
@@ -419,6 +418,8 @@ def stale(course: Course, found: Sequence[Changes], causes: Sequence[Cause] | No
         for one in found
         if any(not e.made and causes in (None, e.edits) for e in one.effects)
     ]  # fmt: skip
+    if not any(one.listed for one in found):
+        return "No list was handed out yet."
     return f"Printed lists that no longer hold: {whom(course, ids)}." if ids else "The printed lists still hold."
 
 
@@ -461,9 +462,3 @@ def _by_readings(course: Course, found: Sequence[Changes]) -> Iterator[str]:
         if effects:
             parts = ", ".join(dict.fromkeys(effect.part for effect in effects))
             yield f"    {id_}: {len(effects)} size{'' if len(effects) == 1 else 's'} of {parts}"
-
-
-def wrapped(line: str, width: int = 80) -> str:
-    """A line broken to the width of a terminal, what follows indented below its beginning."""
-    inner = " " * (len(line) - len(line.lstrip(" ")) + 4)
-    return textwrap.fill(line, width, subsequent_indent=inner, break_long_words=False, break_on_hyphens=False)

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from course.changes import change_lines, changes, course_shown, edited, hand_out, stale, wrapped
+from course.changes import change_lines, changes, course_shown, edited, hand_out, stale
 from course.course import Course, read_course, size_names
 from course.cutlist import CutRow, cut_rows
 from course.moisture import moisture_lines
@@ -20,6 +20,7 @@ from course.readings import STATES
 from course.roster import Student
 from shared.places import Place
 from shared.problems import Problem, meant, refuse
+from shared.terminal import wrapped, wrapped_text
 from shared.units import Shown, decimal
 
 app = typer.Typer()
@@ -41,9 +42,15 @@ StudentName = Annotated[str, typer.Argument(help="Id or name of a student.")]
 
 
 def say_problems(problems: Sequence[Problem]) -> None:
-    """Print problems on standard error, a line for each and what to do below it."""
+    """Print problems on standard error, each with what to do below it."""
     for problem in problems:
-        typer.echo(str(problem), err=True)
+        typer.echo(problem_text(problem), err=True)
+
+
+def problem_text(problem: Problem) -> str:
+    """A problem broken for a terminal: file and line come first, what to do stands in."""
+    says, _, do = str(problem).partition("\n")
+    return f"{wrapped(says, hang=8)}\n{wrapped_text(do)}"
 
 
 @app.command(rich_help_panel=PANEL)
@@ -83,16 +90,16 @@ def why(
     if quantity not in names:
         raise refuse("Q010", f"there is no size '{quantity}'", meant(quantity, names), Place("plan.yaml"))
     for line in values.why(quantity):
-        typer.echo(why_text(line, read, person.shown))
+        typer.echo(wrapped(why_text(line, read, person.shown)))
     for text in moisture_lines(read, person, values, tuple(line.name for line in values.why(quantity))):
-        typer.echo(text)
+        typer.echo(wrapped(text))
     if moves:
         typer.echo("\nOne more of each of these moves it by:")
         found = sorted(values.moves(quantity).items(), key=lambda item: (-abs(item[1]), item[0]))
         for name, amount in found:
             typer.echo(f"  {decimal(amount, 3):>7}  {name}{_is_read(name, values)}")
         for text in _above(context).budget(read, person, quantity):
-            typer.echo(text)
+            typer.echo(wrapped(text))
 
 
 def _is_read(name: str, values: Values) -> str:
@@ -106,9 +113,9 @@ def why_text(line: WhyLine, course: Course, shown: Shown) -> str:
     """One line of the chain, indented by its depth."""
     value = shown_value(line.value, course.cabinet.graph[line.name].dimension, shown)
     text = f"{'  ' * line.depth}{line.name} = {value}"
-    if line.target is not None and line.target != line.value:
+    if line.target is not None:
         should = shown_value(line.target, course.cabinet.graph[line.name].dimension, shown)
-        text += f" (should be {should})"
+        text += f" (should be {should})" if should != value else ""
     if line.formula:
         text += f" = {line.formula}"
     source = f"{line.origin.value}: {line.place}" if not line.formula else str(line.place)
@@ -181,7 +188,7 @@ def show_changes(
         listed = f"{person.name}: {one.listed.words}." if one.listed else f"No list was handed out to {person.name}."
         typer.echo(wrapped(listed))
     else:
-        typer.echo(f"{read.title}: {stale(read, found)}")
+        typer.echo(wrapped(f"{read.title}: {stale(read, found)}"))
     for line in change_lines(read, found, person.shown if student else course_shown(read)):
         typer.echo(wrapped(line))
     if issue:
@@ -222,7 +229,7 @@ def confirm(
     held = dict(read.log.held(person.id))
     if number is None:
         for key, one in held.items():
-            typer.echo(f"{key}: {one.quantity}, place {one.place}: {one.raw} ({one.held}) [{one.where}]")
+            typer.echo(wrapped(f"{key}: {one.quantity}, place {one.place}: {one.raw} ({one.held}) [{one.where}]"))
         waits = "1 reading waits" if len(held) == 1 else f"{len(held)} readings wait"
         typer.echo(f"{waits} to be confirmed by {person.name} or the instructor." if held else "No reading waits.")
         raise typer.Exit(1 if held else 0)

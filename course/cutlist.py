@@ -13,6 +13,8 @@ from course.roster import Student
 from shared.units import Shown
 
 SIZES = ("length", "width", "thickness")
+SMALLER = {"length": "too short", "width": "too narrow", "thickness": "too thin"}
+"""What a size is that should be more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +211,7 @@ def consequence(values: Values, part: Part, shown: Shown) -> str:
         if shown.bare(is_now) == shown.bare(needs):
             continue
         more = abs(is_now - needs)
-        advice = f"trim {shown.size(more)}" if is_now > needs else f"{shown.size(more)} too small: see the remedies"
+        too_small = f"{shown.size(more)} {SMALLER[size]}: see the remedies"
+        advice = f"trim {shown.size(more)}" if is_now > needs else too_small
         words.append(f"{size} is {shown.size(is_now)}, needs {shown.size(needs)}: {advice}")
     return "; ".join(words)

@@ -19,6 +19,7 @@ from shared.problems import InputRefused, Problem
 from shared.render.document import Document, Tree
 from shared.render.files import write_file
 from shared.render.tree import render_tree
+from shared.terminal import wrapped
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
         ("joints:", [f"{row.label}: {row.joints}" for row in rows if row.joints]),
     ):
         if notes:
-            out += ["", title, *(f"  {note}" for note in notes)]
+            out += ["", title, *(wrapped(f"  {note}") for note in notes)]
     out += ["", "Work from the actual case, not from this list: what is measured wins."]
     return plain("\n".join(out))
 

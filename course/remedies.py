@@ -8,7 +8,6 @@ out that needs a part which is cut already, or that the geometry forbids, is not
 from __future__ import annotations
 
 import re
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -27,6 +26,7 @@ from course.readings import FROZEN, STATES, State
 from course.roster import Student
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant
+from shared.terminal import wrapped
 from shared.units import Shown
 
 COSTS = ("time", "stock", "shows", "part")
@@ -726,4 +726,4 @@ def remedy_text(remedy: Remedy) -> str:
 
 
 def _wrapped(text: str, by: int) -> list[str]:
-    return textwrap.wrap(text, 80, initial_indent=" " * by, subsequent_indent=" " * by)
+    return [wrapped(" " * by + text, hang=0)] if text else []

@@ -9,7 +9,7 @@ import typer
 import course.commands
 import lessons.commands
 import rubrics.commands
-from course.commands import Above
+from course.commands import Above, say_problems
 from course.course import Course
 from course.roster import Student
 from shared.places import Unreadable
@@ -49,10 +49,10 @@ def main() -> None:
     try:
         app(obj=ABOVE)
     except InputRefused as refused:
-        typer.echo(str(refused), err=True)
+        say_problems(refused.problems)
         sys.exit(2)
     except Unreadable as file:
-        typer.echo(f"{file.place}: P001: {file.says}\n    {file.do}", err=True)
+        say_problems([Problem("P001", file.place, file.says, file.do)])
         sys.exit(2)
 
 

@@ -14,6 +14,7 @@ import typer
 
 from course.commands import CourseFolder, StudentName, say_problems
 from course.course import read_course
+from shared.terminal import wrapped, wrapped_text
 
 app = typer.Typer()
 
@@ -107,7 +108,7 @@ def sequence(
     say_problems(lessons.problems)
     lines = [why_text(lessons, *why)] if why else steps_of(lessons)
     for line in lines:
-        typer.echo(read.wording.text(line))
+        typer.echo(wrapped(read.wording.text(line)))
     raise typer.Exit(1 if lessons.problems else 0)
 
 
@@ -121,7 +122,7 @@ def demo(
     done = run_demo(folder, typer.echo)
     typer.echo("\nLook at these three first:")
     for number, line in enumerate(done.first, 1):
-        typer.echo(f"{number}. {line}")
+        typer.echo(wrapped(f"{number}. {line}", hang=3))
     typer.echo(f"\nOpen {folder / 'out' / 'gradebook.xlsx'} and {folder / 'out' / 'packets'}.")
     raise typer.Exit(1 if done.first else 0)
 
@@ -143,6 +144,7 @@ def coach(
     read = read_course(course)
     found = advise(read, read.student(student), read_lessons(read).sheets, operation, reading)
     for one in found:
-        typer.echo(read.wording.text(f"{one.head}\n  {one.text}" + (f"\n  {one.note}" if one.note else "")))
-    typer.echo(deferral("authority"))
+        text = f"{one.head}\n  {one.text}" + (f"\n  {one.note}" if one.note else "")
+        typer.echo(wrapped_text(read.wording.text(text), hang=0))
+    typer.echo(wrapped(deferral("authority"), hang=0))
     raise typer.Exit(1 if any(one.moves for one in found) else 0)

@@ -12,6 +12,7 @@ import typer
 
 from course.commands import CourseFolder, say_problems
 from course.course import Course, read_course
+from shared.terminal import wrapped
 
 if TYPE_CHECKING:
     from rubrics.intake import Collected
@@ -98,5 +99,5 @@ def grade_course(course: CourseFolder) -> None:
     if lines:
         typer.echo("To look at:")
     for line in lines:
-        typer.echo(plain(f"- {line}"))
+        typer.echo(wrapped(plain(f"- {line}"), hang=2))
     raise typer.Exit(1 if lines or asked else 0)

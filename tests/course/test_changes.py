@@ -75,7 +75,7 @@ def test_an_edit_is_told_with_all_it_moves(handed_out, course_of):
     assert "    all 2 students: C-SL, C-SR length 600.0 -> 603.0 mm; " in text
     assert "    s2: D-SL length 423.0 -> 426.0 mm\n" in text
     assert (
-        "    s1: D-SL length cut at 423.0, 426.0 mm is asked now: 3.0 mm too short, see\n        remedies\n" in text
+        "    s1: D-SL length cut at 423.0, 426.0 mm is asked now: 3.0 mm too short: see\n        the remedies\n" in text
     )
     assert text.replace("\n        ", " ").endswith(
         "What is made keeps its size. Printed lists that no longer hold: all 2 students."
@@ -203,7 +203,7 @@ def test_a_rail_that_is_cut_is_told_what_it_needs(course_of):
     course.log.add([Reading("s1", "door.stile.left.width", 1, 1, "49.6", Fraction("49.6"))])
     course.fresh()
     told = plain(run("cutlist", course.folder, "s1").stdout)
-    assert "D-RT: length is 281.0 mm, needs 281.4 mm: 0.4 mm too small: see the remedies" in told
+    assert "D-RT: length is 281.0 mm, needs 281.4 mm: 0.4 mm too short: see the remedies" in told
 
 
 def test_an_edit_after_the_cut_costs_nobody_a_mark(handed_out, course_of):

@@ -10,10 +10,14 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from course.commands import app
+from course.commands import app, say_problems
 from course.course import read_course
 from course.readings import Reading
 from lessons.__main__ import main
+from shared.places import Place
+from shared.problems import Problem
+
+CLASS_PLAN = Path(__file__).parents[1].joinpath("class_plan.yaml").read_text("utf-8")
 
 
 def run(*words: object):
@@ -40,7 +44,37 @@ def test_check_counts_what_it_read(folder):
     result = run("check", folder)
     assert result.exit_code == 1
     assert "Test course: 5 assemblies, 18 parts," in result.stdout and "2 students. 1 to look at." in result.stdout
-    assert "A010: no sign-off is recorded, so every packet prints the hand routes only" in result.stderr
+    assert "A010: no sign-off is recorded, so every packet prints the hand\n        routes only" in result.stderr
+
+
+def test_nothing_is_wider_than_a_terminal(course_folder):
+    """Problems, a chain, changes and remedies fit into 80 columns; only the table of a cut list is as wide as it is."""
+    folder = course_folder(plan=CLASS_PLAN.replace("panel: {material: cherry", "panel: {material: red oak"))
+    run("changes", folder, "--issue")
+    run("mark", folder, "s1", "D-SL", "cut")
+    read(folder, "divider.upper.height", "425.1")
+    read(folder, "door.panel.1.width", "270")
+    (folder / "plan.yaml").write_text((folder / "plan.yaml").read_text("utf-8").replace("50", "47"), "utf-8")
+    said = {
+        "check": run("check", folder).output, "why": run("why", folder, "s1", "door.rail.top.length", "--moves").output,
+        "changes": run("changes", folder, "s1").output, "class": run("changes", folder).output,
+        "remedy": run("remedy", folder, "s1").output,
+        "cut list": run("cutlist", folder, "s1").output.partition("! cut already:")[2],
+    }  # fmt: skip
+    for name, text in said.items():
+        assert len(text.splitlines()) > 3, name
+        assert [line for line in text.splitlines() if len(line) > 80] == [], name
+
+
+def test_a_problem_is_broken_below_its_place(capsys):
+    """File and line stand first, so that an editor finds them; what goes on stands further in than what to do."""
+    say_problems([Problem("V001", Place("plan.yaml", 3, 5), "word " * 20 + "end", "Do this. " * 10 + "Then that.")])
+    assert capsys.readouterr().err.splitlines() == [
+        "plan.yaml:3:5: V001: word word word word word word word word word word word word",
+        "        word word word word word word word word end",
+        "    Do this. Do this. Do this. Do this. Do this. Do this. Do this. Do this. Do",
+        "        this. Do this. Then that.",
+    ]
 
 
 def test_problems_are_printed_with_status_2(course_folder, capsys, monkeypatch):
@@ -60,12 +94,20 @@ def test_why_shows_the_chain_with_values(folder):
     """The chain of a rail's length, with the reading's file and cell and what it should be."""
     read(folder, "divider.upper.width", "365.2")
     result = run("why", folder, "ada", "door.rail.top.length")
-    lines = plain(result.stdout).splitlines()
-    assert lines[0].startswith("door.rail.top.length = 282.2 mm = this.shoulder + this.joint")
-    reading = next(line for line in lines if "divider.upper.width" in line)
-    assert "divider.upper.width = 365.2 mm (should be 364.0 mm)" in reading
-    assert "s1.xlsx:Fit checks!J9" in reading and "one reading" in reading
-    assert any("case.width" not in line and "plan.yaml:" in line for line in lines)
+    said = " ".join(plain(result.stdout).split())
+    assert said.startswith("door.rail.top.length = 282.2 mm = this.shoulder + this.joint [")
+    assert (
+        "divider.upper.width = 365.2 mm (should be 364.0 mm) = opening.width [s1.xlsx:Fit checks!J9, one reading]"
+    ) in said
+    assert "case.width = 400.0 mm [plan: plan.yaml:" in said
+
+
+def test_why_does_not_say_that_a_size_should_be_what_it_is(folder):
+    """A stile read a hundredth over its target is printed like it, and that it should be the same is left out."""
+    read(folder, "door.stile.left.width", "50.01")
+    assert "should be" not in run("why", folder, "s1", "door.stile.left.width").stdout
+    read(folder, "door.stile.right.width", "50.1")
+    assert "50.1 mm (should be 50.0 mm)" in plain(run("why", folder, "s1", "door.stile.right.width").stdout)
 
 
 def test_why_shows_what_moves_a_size(folder):
@@ -147,6 +189,13 @@ def test_a_name_that_is_a_formula_stays_text_in_every_list(course_folder):
     run("cutlist", folder, "s1", "--out", out)
     cell = openpyxl.load_workbook(out).active["A1"]
     assert (cell.data_type, cell.value) == ("s", "Cut list of =HYPERLINK(1) (s1), sizes in mm")
+
+
+def test_a_class_without_lists_is_not_told_that_they_hold(folder):
+    """Before anything is handed out nothing can hold; afterwards it does."""
+    assert run("changes", folder).stdout == "Test course: No list was handed out yet.\n"
+    run("changes", folder, "--issue")
+    assert run("changes", folder).stdout == "Test course: The printed lists still hold.\n"
 
 
 def test_changes_are_told_since_the_last_list(folder):
