@@ -82,7 +82,7 @@ def _steps(job: Job, work: Prepared, pricing: Pricing) -> tuple[Callable[[Master
     """What is tried, in this order, while the answer is above the bound."""
     if job.stages == CROSSCUT_FIRST:
         short = partial(whole_program, nodes=FEW_NODES)
-        return (board_by_board, short) if _few_parts(work) else (whole_program, board_by_board)
+        return (board_by_board, short) if _few_parts(work) else (whole_program, board_by_board, whole_program)
     if job.stages != ANY_STAGES:
         return (whole_program,)
     if any(blank.defects for blank in work.blanks) or not pricing.exact:
