@@ -8,11 +8,14 @@ from fnmatch import fnmatchcase
 from fractions import Fraction
 from pathlib import Path
 
+from rubrics.fit_classes import FitClass
 from shared.places import NOWHERE, Items, Node, Place, Text, Unreadable, read_text, read_yaml
 from shared.places import Mapping as Block
-from shared.problems import Problem
+from shared.problems import Problem, meant
 from shared.units import NotALength, length
 
+COURSE = "course.yaml"
+"""Where limits come from that a course writes out."""
 _AS = "Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`."
 
 
@@ -23,32 +26,60 @@ class Band:
     lower: Fraction | None
     upper: Fraction | None
     place: Place = NOWHERE
+    fit: str = ""
+    """Name of the fit class; empty for limits that are written out."""
+    source: str = ""
+    """Where the limits come from; empty where that is said elsewhere."""
 
 
-def read_bands(settings: Mapping[str, Text], problems: list[Problem]) -> dict[str, Band]:
+def band_of(fit: FitClass, place: Place) -> Band:
+    """The limits of a fit class, named at a place."""
+    return Band(fit.lower, fit.upper, place, fit.name, fit.source)
+
+
+def read_bands(
+    settings: Mapping[str, Text], classes: Mapping[str, FitClass], problems: list[Problem]
+) -> dict[str, Band]:
     """Bands of `course.yaml`, by the name of a check, of an assembly's check, or of one size, `*` for any.
 
-    Written as `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}, "*.groove.depth": {...}}`; what is wrong is added
-    to `problems`.
+    Written as `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}, "*.groove.depth": {fit: groove depth}}`; what is
+    wrong is added to `problems`.
     """
     sides: dict[str, dict[str, Text]] = {}
     for key, text in settings.items():
         if not key.startswith("bands."):
             continue
         name, _, side = key.removeprefix("bands.").rpartition(".")
-        if side not in ("lower", "upper") or not name:
+        if side not in ("lower", "upper", "fit") or not name:
             problems.append(Problem("B060", text.place, f"a band has no '{side}'", _AS))
             continue
         sides.setdefault(name, {})[side] = text
     found: dict[str, Band] = {}
     for name, texts in sides.items():
+        if "fit" in texts:
+            if band := _named(name, texts, classes, problems):
+                found[name] = band
+            continue
         limits = {side: _limit(text, problems) for side, text in texts.items()}
-        band = Band(limits.get("lower"), limits.get("upper"), next(iter(texts.values())).place)
+        band = Band(limits.get("lower"), limits.get("upper"), next(iter(texts.values())).place, source=COURSE)
         if band.lower is not None and band.upper is not None and band.lower >= band.upper:
             says = f"the lower limit of '{name}' is not below its upper limit"
             problems.append(Problem("B062", band.place, says, "Exchange the two."))
         found[name] = band
     return found
+
+
+def _named(
+    name: str, texts: Mapping[str, Text], classes: Mapping[str, FitClass], problems: list[Problem]
+) -> Band | None:
+    """The band of a fit class that a course names for a check; None when there is none."""
+    fit = texts["fit"]
+    if len(texts) > 1:
+        problems.append(Problem("B066", fit.place, f"'{name}' has a fit class and limits", "Keep one of the two."))
+    if fit.text not in classes:
+        problems.append(Problem("B066", fit.place, f"there is no fit class '{fit.text}'", meant(fit.text, classes)))
+        return None
+    return band_of(classes[fit.text], fit.place)
 
 
 def bands_are_limits(folder: Path, problems: list[Problem]) -> None:

@@ -44,7 +44,7 @@ def write_limits(book: Book, places: Places) -> None:
             check.id, places.labels[check.id], check.stage, UPPER_ONLY if check.one_sided else BOTH,
             None if check.one_sided else check.lower, check.upper, check.points,
             Live(f"={upper}" if check.one_sided else f"=({upper}-{lower})/2", limit_of(check)),
-            0 if check.one_sided else Live(f"=({upper}+{lower})/2", middle_of(check)),
+            0 if check.one_sided else Live(f"=({upper}+{lower})/2", middle_of(check)), check.fit, check.source,
         ))  # fmt: skip
     end = book.table(sheet, LIMITS, checks, places.check_block.head, sortable=False, frozen=False)
     sheet.print_area(0, 0, end - 1, len(LIMITS) - 1)

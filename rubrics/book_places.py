@@ -28,6 +28,7 @@ MARKS = Columns((
 LIMITS = Columns((
     Column("check id"), Column("check"), Column("stage"), Column("band"), Column("lower", "input"),
     Column("upper", "input"), Column("points", "input"), Column("limit", "fine"), Column("middle", "fine"),
+    Column("fit class", printed=False), Column("where the limits come from", widest=60, printed=False),
 ))  # fmt: skip
 """Columns of the table of checks on the sheet Limits."""
 

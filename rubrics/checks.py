@@ -20,12 +20,13 @@ from course.kinds import Library, read_library
 from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.bands import Band, band_for, bands_are_limits, read_bands
+from rubrics.bands import Band, band_for, band_of, bands_are_limits, read_bands
+from rubrics.fit_classes import FitClass, empty_band, read_fit_classes
 from rubrics.instruments import Instrument, instrument, instruments, reading_uncertainty, uncertainty
 from rubrics.where import WAYS
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant, refuse
-from shared.units import MM, NotALength, length
+from shared.units import NotALength, length
 
 KINDS = ("size", "fit", "difference", "spread", "measure")
 """size: a reading against what it should be; fit: worked out from readings, against a wanted fit; difference and
@@ -138,7 +139,10 @@ class Check:
     """What to look at when most of a class is off together, as `the stop`."""
     at: str
     """How it is measured, as a sketch of `where.py` shows it; empty for no sketch."""
+    fit: str
+    """Name of its fit class; empty for limits of its own."""
     source: str
+    """Where its limits come from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,8 +161,9 @@ class Measured:
 
 
 class _Reader:
-    def __init__(self) -> None:
+    def __init__(self, folder: Path | None) -> None:
         self.problems: list[Problem] = []
+        self.classes: dict[str, FitClass] = read_fit_classes(folder, self.problems)
 
     def wrong(self, place: Place, says: str, do: str) -> None:
         self.problems.append(Problem("B050", place, says, do))
@@ -207,16 +212,17 @@ class _Reader:
     def item(self, node: Mapping) -> ItemSpec:
         self.known(
             node,
-            ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "lower", "upper", "points",
-             "over", "under", "look_at", "at", "when"),
+            ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "fit", "lower", "upper",
+             "points", "over", "under", "look_at", "at", "when"),
             "an item of a check",
         )  # fmt: skip
         kind = self.word(node, "kind", KINDS, "size")
-        band = Band(self.size(node, "lower"), self.size(node, "upper"))
+        band = self.band(node)
         if kind != "measure" and (band.upper is None or (band.lower is None and kind in ("size", "fit"))):
-            self.wrong(node.place, f"'{node.text('title')}' has no band", "Write `lower:` and `upper:` with units.")
+            do = "Write `fit:` and a fit class, or `lower:` and `upper:` with units."
+            self.wrong(node.place, f"'{node.text('title')}' has no band", do)
             band = Band(Fraction(-1), Fraction(1))
-        elif kind != "measure" and (says := _empty_band(band.lower, band.upper, f"'{node.text('title')}'")):
+        elif kind != "measure" and (says := empty_band(band.lower, band.upper, f"'{node.text('title')}'")):
             self.wrong(node.place, says, "Exchange the two, or mend one.")
         item = ItemSpec(
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
@@ -227,6 +233,18 @@ class _Reader:
         )  # fmt: skip
         self.is_alive(item)
         return item
+
+    def band(self, node: Mapping) -> Band:
+        """The limits of the fit class that an item names, or those it writes itself."""
+        own, named = Band(self.size(node, "lower"), self.size(node, "upper")), node.get("fit")
+        if named is None:
+            return own
+        name = node.text("fit")
+        if name not in self.classes:
+            self.wrong(named.place, f"there is no fit class '{name}'", meant(name, self.classes))
+        if own.lower is not None or own.upper is not None:
+            self.wrong(named.place, f"'{node.text('title')}' has a fit class and limits", "Keep one of the two.")
+        return band_of(self.classes[name], named.place) if name in self.classes else Band(Fraction(-1), Fraction(1))
 
     def choices(self, node: Mapping) -> tuple[tuple[str, str], ...]:
         """Choices under `when`, each with its word."""
@@ -298,21 +316,12 @@ class _Reader:
                 self.wrong(place, f"{key} is never '{word}'", meant(word, choices[key]))
 
 
-def _empty_band(lower: Fraction | None, upper: Fraction | None, name: str) -> str:
-    """What is wrong with limits between which nothing can lie; empty when something can."""
-    if lower is None and upper is not None and upper <= 0:
-        return f"the upper limit of {name} is {MM.fine(upper)}, and a difference is never less than nothing"
-    if lower is not None and upper is not None and lower >= upper:
-        return f"the lower limit of {name}, {MM.fine(lower)}, is not below its upper limit, {MM.fine(upper)}"
-    return ""
-
-
 def read_checks(folder: Path | None = None) -> CheckLibrary:
     """The built-in check files and those of a course folder; there a file, or a check, of the same name wins.
 
     A check that replaces a built-in one stands in its place in the order.
     """
-    reader = _Reader()
+    reader = _Reader(folder)
     own = sorted((folder / "checks").glob("*.yaml")) if folder else []
     texts: dict[str, Mapping | Path] = {**_built_in(), **{path.name: path for path in own}}
     library = read_library(folder) if own else None
@@ -360,7 +369,7 @@ def every_check(course: Course) -> tuple[Check, ...]:
     """
     problems: list[Problem] = []
     found = _all_checks(course, problems)
-    bands = read_bands(course.settings, problems)
+    bands = read_bands(course.settings, read_fit_classes(course.folder, []), problems)
     bands_are_limits(course.folder, problems)
     _bands_are_known(bands, found, problems)
     banded = [_banded(check, bands, problems) for check in found]
@@ -429,7 +438,12 @@ def _bands_are_known(bands: dict[str, Band], checks: Sequence[Check], problems: 
     for name, band in bands.items():
         if name not in used:
             known = {word for check in checks for word in (check.id, *_band_names(check)) if check.kind != "measure"}
-            problems.append(Problem("B063", band.place, f"there is no check '{name}'", meant(name, known)))
+            if name in known:
+                says, do = (("an upper limit alone", "Write `lower:` too.") if band.lower is None
+                            else ("two limits", "Leave `lower:` out."))  # fmt: skip
+                problems.append(Problem("B063", band.place, f"no band of '{name}' has {says}", do))
+            else:
+                problems.append(Problem("B063", band.place, f"there is no check '{name}'", meant(name, known)))
         elif len({(check.lower, check.upper) for check in used[name]}) > 1 and "*" not in name:
             says = f"'{name}' asks for several things, each with a band of its own"
             ids = ", ".join(check.id for check in used[name][:4])
@@ -445,10 +459,10 @@ def _banded(check: Check, bands: dict[str, Band], problems: list[Problem]) -> Ch
     lower = check.lower if band.lower is None or check.one_sided else band.lower
     upper = check.upper if band.upper is None else band.upper
     told = band.lower is not None and band.upper is not None and band.lower >= band.upper
-    if not told and (says := _empty_band(None if check.one_sided else lower, upper, f"'{check.id}'")):
+    if not told and (says := empty_band(None if check.one_sided else lower, upper, f"'{check.id}'")):
         problems.append(Problem("B062", band.place, says, f"Mend the band '{hit[0]}', or write both limits."))
         return check
-    return replace(check, lower=lower, upper=upper)
+    return replace(check, lower=lower, upper=upper, fit=band.fit, source=band.source)
 
 
 class _Instances:
@@ -597,7 +611,7 @@ class _Instances:
             item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0),
             one_sided,
             item.instrument, item.points, spec.who, spec.readers, spec.releases, item.over, item.under, item.look_at,
-            item.at, spec.source,
+            item.at, item.band.fit, item.band.source or spec.source,
         )  # fmt: skip
 
 

@@ -275,6 +275,8 @@ def bands(text: str) -> str:
         ('"*.groove.depth": {lower: 0 mm, upper: 0.8 mm}', "back.groove.depth", "0", "0.8"),
         ('"*.groove.depth": {lower: 0 mm, upper: 0.8 mm}', "back.groove.width", "-0.1", "0.1"),
         ("case_square: {upper: 1/32 in}", "case.case_square.back_diagonals", "0", "0.79375"),
+        ("shoulder: {fit: school award parts}", "door.rail.top.shoulder", "-1", "1"),
+        ('"*.face_of_the_door": {fit: custom flush}', "door.door_reveal.face_of_the_door", "0", "0.65"),
     ],
 )
 def test_a_course_sets_its_own_bands(course_of, text: str, id_: str, lower: str, upper: str):
@@ -292,6 +294,15 @@ def test_a_course_sets_its_own_bands(course_of, text: str, id_: str, lower: str,
             "    Write the limit with its unit, as in 0.3 mm.",
         ),
         (
+            "shoulder: {fit: school award}",
+            "course.yaml:6:19: B066: there is no fit class 'school award'\n"
+            "    Did you mean 'school award gaps' or 'school award parts'?",
+        ),
+        (
+            "shoulder: {fit: shoulder, upper: 1 mm}",
+            "course.yaml:6:19: B066: 'shoulder' has a fit class and limits\n    Keep one of the two.",
+        ),
+        (
             "shoulder: {low: -0.5 mm}",
             "course.yaml:6:19: B060: a band has no 'low'\n"
             "    Write `bands: {shoulder: {lower: -0.5 mm, upper: 0.5 mm}}`.",
@@ -303,6 +314,14 @@ def test_a_course_sets_its_own_bands(course_of, text: str, id_: str, lower: str,
         (
             "sholder: {lower: -0.5 mm, upper: 0.5 mm}",
             "course.yaml:6:20: B063: there is no check 'sholder'\n    Did you mean 'shoulder' or 'door.shoulder'?",
+        ),
+        (
+            "tenon: {upper: 0.2 mm}",
+            "course.yaml:6:18: B063: no band of 'tenon' has an upper limit alone\n    Write `lower:` too.",
+        ),
+        (
+            "case_square: {lower: 0 mm, upper: 1 mm}",
+            "course.yaml:6:24: B063: no band of 'case_square' has two limits\n    Leave `lower:` out.",
         ),
         (
             "shoulder: {upper: -0.5 mm}",
@@ -384,7 +403,16 @@ def test_a_check_of_the_course_folder_wins_by_its_name(course_folder):
         ),
         (
             ", upper: 0.2 mm", "",
-            "checks/06_groove.yaml:8:5: B050: 'groove width' has no band\n    Write `lower:` and `upper:` with units.",
+            "checks/06_groove.yaml:8:5: B050: 'groove width' has no band\n"
+            "    Write `fit:` and a fit class, or `lower:` and `upper:` with units.",
+        ),
+        (
+            "lower: -0.2 mm, upper: 0.2 mm", "fit: sholder",
+            "checks/06_groove.yaml:8:76: B050: there is no fit class 'sholder'\n    Did you mean 'shoulder'?",
+        ),
+        (
+            "lower: -0.2 mm,", "fit: shoulder,",
+            "checks/06_groove.yaml:8:76: B050: 'groove width' has a fit class and limits\n    Keep one of the two.",
         ),
         (
             "groove.width]", "groove.widht]",
