@@ -205,7 +205,7 @@ def holds(when: tuple[tuple[str, str], ...], choices: dict[str, str]) -> bool:
     return all(choices.get(key) == word for key, word in when)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cabinet:
     """The cabinet of a plan, ready to be worked out for each student."""
 

@@ -6,7 +6,7 @@ working the cabinet out again with one given as it was, so nothing is named that
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -319,9 +319,10 @@ class AsMade:
         return self._thens[number].before_edits(name)
 
 
-def given_now(course: Course) -> dict[str, str]:
-    """What each student's sizes rest on now, readings left out, for the readings that are taken in."""
-    return {s.id: replace(basis_of(course.cabinet, course.values(s)), found=None).text for s in course.students}
+def given_now(course: Course, ids: Container[str]) -> dict[str, str]:
+    """What the sizes of some students rest on now, readings left out, for the readings that are taken in."""
+    chosen = (one for one in course.students if one.id in ids)
+    return {s.id: replace(basis_of(course.cabinet, course.values(s)), found=None).text for s in chosen}
 
 
 def hand_out(course: Course, student: Student) -> Issue:

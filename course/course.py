@@ -8,14 +8,14 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from course.basis import basis_of
 from course.build import build, list_keys
 from course.cabinet import Cabinet
 from course.compiling import WORD
-from course.kinds import read_library
+from course.kinds import Library, read_library
 from course.made import FILE as MADE
 from course.made import MadeBy, read_made
 from course.plan import flat, read_plan
@@ -333,15 +333,20 @@ def _planned(top: Mapping, sessions: int, problems: list[Problem]) -> dict[str, 
 
 
 def _cabinet(folder: Path, problems: list[Problem]) -> tuple[Cabinet | None, str, str]:
-    library = read_library(folder)
     try:
-        plan = read_plan(read_text(folder / "plan.yaml"), "plan.yaml", list_keys(library))
-        return build(plan, library), plan.unit, plan.revision
+        return _built(read_text(folder / "plan.yaml"), read_library(folder))
     except Unreadable as error:
         problems.append(Problem("P001", error.place, error.says, error.do))
     except InputRefused as refused:
         problems.extend(refused.problems)
     return None, "", ""
+
+
+@lru_cache(maxsize=2)
+def _built(text: str, library: Library) -> tuple[Cabinet, str, str]:
+    """The cabinet of a plan's text, the plan's unit and revision; built once while neither text nor kinds change."""
+    plan = read_plan(text, "plan.yaml", list_keys(library))
+    return build(plan, library), plan.unit, plan.revision
 
 
 def _proved(course: Course) -> Course:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache, lru_cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -153,7 +154,7 @@ class Settings:
     climate: tuple[QuantitySpec, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Library:
     """All kinds a plan may use."""
 
@@ -352,6 +353,14 @@ class _Reader:
             self.features(top), self.rules(top), top.place,
         )  # fmt: skip
 
+    def tops(self, texts: _Texts) -> Iterator[Mapping]:
+        """The files that are YAML; the others are told."""
+        for name, text in texts:
+            try:
+                yield read_yaml(text, name)
+            except Unreadable as error:
+                self.wrong(error.place, error.says, error.do)
+
     def joint_kind(self, top: Mapping) -> JointKind:
         self.known(top, ("joint", "says", "prefix", "parameters", "quantities", "features", "rules"), "a joint")
         return JointKind(
@@ -360,38 +369,42 @@ class _Reader:
         )  # fmt: skip
 
 
-def _yaml_texts(package_folder: str, course_folder: Path | None) -> list[tuple[str, str]]:
-    """Names and texts of the built-in files; a file of the same name in the course folder wins."""
-    found = {
-        entry.name: (f"{package_folder}/{entry.name}", entry.read_text("utf-8"))
+_Texts = tuple[tuple[str, str], ...]
+"""Names and texts of files."""
+
+
+@cache
+def _built_in(package_folder: str) -> _Texts:
+    """The files of the program in a folder; they do not change while it runs."""
+    return tuple(
+        (entry.name, entry.read_text("utf-8"))
         for entry in files("course").joinpath(package_folder).iterdir()
         if entry.name.endswith(".yaml")
-    }
+    )
+
+
+def _yaml_texts(package_folder: str, course_folder: Path | None) -> _Texts:
+    """The built-in files; a file of the same name in the course folder wins."""
+    found = dict(_built_in(package_folder))
     own = course_folder / package_folder if course_folder else None
     if own and own.is_dir():
-        for path in sorted(own.glob("*.yaml")):
-            found[path.name] = (f"{package_folder}/{path.name}", path.read_text("utf-8", errors="replace"))
-    return [found[name] for name in sorted(found)]
+        found |= {path.name: path.read_text("utf-8", errors="replace") for path in own.glob("*.yaml")}
+    return tuple((f"{package_folder}/{name}", text) for name, text in sorted(found.items()))
 
 
 def read_library(course_folder: Path | None = None) -> Library:
-    """All built-in kinds and joints, and those of the course folder; faults are in `problems`."""
+    """All built-in kinds and joints, and those of the course folder; faults are in `problems`.
+
+    The same texts give the same library, which nobody changes.
+    """
+    return _library(_yaml_texts("kinds", course_folder), _yaml_texts("joints", course_folder))
+
+
+@lru_cache(maxsize=2)
+def _library(kind_texts: _Texts, joint_texts: _Texts) -> Library:
     reader = _Reader()
-    kinds: dict[str, Kind] = {}
-    joints: dict[str, JointKind] = {}
-    for folder in ("kinds", "joints"):
-        for name, text in _yaml_texts(folder, course_folder):
-            try:
-                top = read_yaml(text, name)
-            except Unreadable as error:
-                reader.wrong(error.place, error.says, error.do)
-                continue
-            if folder == "kinds":
-                kind = reader.kind(top)
-                kinds[kind.name] = kind
-            else:
-                joint = reader.joint_kind(top)
-                joints[joint.name] = joint
+    kinds = {kind.name: kind for top in reader.tops(kind_texts) for kind in (reader.kind(top),)}
+    joints = {joint.name: joint for top in reader.tops(joint_texts) for joint in (reader.joint_kind(top),)}
     top = read_yaml(files("course").joinpath("settings.yaml").read_text("utf-8"), "settings.yaml")
     blocks = {}
     for key in ("stock", "shop", "climate"):

@@ -223,6 +223,18 @@ _SAID = (
 """What was ever said of one thing, and where; what stood in a second file word for word is `seen`, no reading."""
 _LAST_ISSUE = "SELECT * FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
 
+_CONFIRMED = ("confirmation", "SELECT reading FROM confirmation", ())
+
+
+def _every_reading(student: str) -> tuple[str, str, Sequence[object]]:
+    """The question for all rows of a student, or of everybody, oldest first."""
+    where, values = ("WHERE student=?", (student,)) if student else ("", ())
+    return "reading", f"SELECT * FROM reading {where} ORDER BY number", values
+
+
+def _numbered(rows: Iterable[tuple]) -> tuple[tuple[int, Reading], ...]:
+    return tuple((row[0], Reading(*row[1:6], None if row[6] is None else Fraction(row[6]), *row[7:])) for row in rows)
+
 
 def _issue(row: tuple) -> Issue:
     _, _, revision, at, sizes, *basis = row
@@ -280,11 +292,21 @@ class Log:
         do = "Check that the folder can be written to and has room; put back the last copy if the file is damaged."
         return InputRefused([Problem("F002", Place(self.path.name), says, do)])
 
-    def _rows(self, question: str, values: Sequence[object] = ()) -> list[tuple]:
+    def _rows(self, table: str, question: str, values: Sequence[object] = ()) -> list[tuple]:
+        """The rows of one question; none where an older file has no such table."""
+        return self._answers((table, question, values))[0]
+
+    def _answers(self, *asked: tuple[str, str, Sequence[object]]) -> list[list[tuple]]:
+        """The rows of each question about a table, all of one moment: to open the file costs more than to read it."""
         if not self.path.exists():
-            return []
+            return [[] for _ in asked]
         with self._open() as connection:
-            return connection.execute(question, values).fetchall()
+            connection.execute("BEGIN")
+            tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type='table'")}
+            return [
+                connection.execute(question, values).fetchall() if table in tables else []
+                for table, question, values in asked
+            ]
 
     def add(self, readings: Iterable[Reading], given: Mapping[str, str] = MappingProxyType({})) -> Taken:
         """Take readings in; one already there word for word is not added again.
@@ -343,17 +365,19 @@ class Log:
         }
 
     def _taken(self, student: str) -> tuple[tuple[int, Reading], ...]:
-        where, values = ("WHERE student=?", (student,)) if student else ("", ())
-        rows = self._rows(f"SELECT * FROM reading {where} ORDER BY number", values) if self._has("reading") else []
-        return tuple(
-            (row[0], Reading(*row[1:6], None if row[6] is None else Fraction(row[6]), *row[7:])) for row in rows
-        )
+        return _numbered(self._rows(*_every_reading(student)))
+
+    def _sizes_and_confirmed(self, student: str) -> tuple[list[tuple[int, Reading]], frozenset[int]]:
+        """Every row of a size, oldest first, and the numbers of those that were confirmed."""
+        rows, confirmed = self._answers(_every_reading(student), _CONFIRMED)
+        sizes = [row for row in _numbered(rows) if not row[1].quantity.endswith(MOISTURE)]
+        return sizes, frozenset(number for (number,) in confirmed)
 
     def readings(self, student: str = "") -> tuple[Reading, ...]:
         """The readings that count: the latest row for each thing asked that is not held back."""
-        confirmed = self._confirmed()
+        rows, confirmed = self._sizes_and_confirmed(student)
         latest: dict[tuple, Reading] = {}
-        for number, one in self.all(student):
+        for number, one in rows:
             if one.held and number not in confirmed:
                 continue
             latest.pop(one.key, None)
@@ -362,23 +386,17 @@ class Log:
 
     def held(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
         """Readings that wait to be confirmed, with their number; one that was read again since waits no more."""
-        confirmed = self._confirmed()
-        latest: dict[tuple, tuple[int, Reading]] = {}
-        for number, one in self.all(student):
-            latest[one.key] = (number, one)
+        rows, confirmed = self._sizes_and_confirmed(student)
+        latest = {one.key: (number, one) for number, one in rows}
         return tuple((n, one) for n, one in latest.values() if one.held and n not in confirmed)
 
     def confirm(self, number: int, who: str, at: str) -> bool:
         """Let a held reading count; False when it counts already."""
-        if number in self._confirmed():
+        if (number,) in self._rows(*_CONFIRMED):
             return False
         with self._open(write=True) as connection:
             connection.execute("INSERT OR IGNORE INTO confirmation VALUES (NULL,?,?,?)", (number, who, at))
         return True
-
-    def _confirmed(self) -> frozenset[int]:
-        rows = self._rows("SELECT reading FROM confirmation") if self._has("confirmation") else []
-        return frozenset(row[0] for row in rows)
 
     def judge(self, judgements: Iterable[Judgement]) -> tuple[Judgement, ...]:
         """Take judged levels in, and give the new ones; one that stands already is not added again.
@@ -408,8 +426,7 @@ class Log:
         """Every judged level ever taken in, with its number, oldest first."""
         where, values = ("WHERE student=?", (student,)) if student else ("", ())
         question = f"SELECT * FROM judgement {where} ORDER BY number"
-        rows = self._rows(question, values) if self._has("judgement") else []
-        return tuple((row[0], Judgement(*row[1:])) for row in rows)
+        return tuple((row[0], Judgement(*row[1:])) for row in self._rows("judgement", question, values))
 
     def judgements(self, student: str = "") -> tuple[tuple[int, Judgement], ...]:
         """The latest level of each student, item and judge, with its number, oldest first."""
@@ -461,7 +478,7 @@ class Log:
         """The latest state of each part that has one."""
         found: dict[str, State] = {}
         question = "SELECT * FROM state WHERE student=? ORDER BY number"
-        for row in self._rows(question, (student,)) if self._has("state") else []:
+        for row in self._rows("state", question, (student,)):
             _, _, part, name, who, at, source, sizes, *basis = row
             found[part] = State(part, name, who, at, source, _sizes(sizes), _basis(basis))
         return found
@@ -471,7 +488,7 @@ class Log:
         found: dict[str, tuple[int, int]] = {}
         last: dict[tuple[str, str], str] = {}
         question = "SELECT student, part, state FROM state ORDER BY number"
-        for student, part, state in self._rows(question) if self._has("state") else []:
+        for student, part, state in self._rows("state", question):
             before = last.get((student, part), "")
             cut, again = found.get(part, (0, 0))
             found[part] = (cut + (state in FROZEN and before not in FROZEN), again + (state == "remade"))
@@ -485,14 +502,14 @@ class Log:
             "SELECT quantity, attempt, basis FROM reading JOIN read_on ON read_on.reading = reading.number"
             " WHERE student=? ORDER BY reading.number"
         )
-        for name, attempt, basis in self._rows(question, (student,)) if self._has("read_on") else []:
+        for name, attempt, basis in self._rows("read_on", question, (student,)):
             if name not in found or attempt > found[name][0]:
                 found[name] = attempt, basis
         return {name: basis for name, (_, basis) in found.items()}
 
     def basis(self, number: int) -> str:
         """What was given when a part was cut or a list handed out, as it was kept; empty for 0."""
-        rows = self._rows("SELECT given FROM basis WHERE number=?", (number,)) if number else []
+        rows = self._rows("basis", "SELECT given FROM basis WHERE number=?", (number,)) if number else []
         return rows[0][0] if rows else ""
 
     def issue(self, student: str, at: str, sizes: dict[str, Fraction], given: str = "") -> Issue:
@@ -517,8 +534,5 @@ class Log:
 
     def issued(self, student: str) -> Issue | None:
         """The last list handed out to a student."""
-        rows = self._rows(_LAST_ISSUE, (student,)) if self._has("issue") else []
+        rows = self._rows("issue", _LAST_ISSUE, (student,))
         return _issue(rows[0]) if rows else None
-
-    def _has(self, table: str) -> bool:
-        return bool(self._rows("SELECT 1 FROM sqlite_master WHERE type='table' AND name=?", (table,)))

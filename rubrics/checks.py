@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from math import hypot, sqrt
 from pathlib import Path
@@ -91,7 +91,7 @@ class CheckSpec:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CheckLibrary:
     """All check files, built in and of the course folder, in their order."""
 
@@ -161,9 +161,9 @@ class Measured:
 
 
 class _Reader:
-    def __init__(self, folder: Path | None) -> None:
-        self.problems: list[Problem] = []
-        self.classes: dict[str, FitClass] = read_fit_classes(folder, self.problems)
+    def __init__(self, classes: Iterable[FitClass], told: Iterable[Problem]) -> None:
+        self.problems = list(told)
+        self.classes = {each.name: each for each in classes}
 
     def wrong(self, place: Place, says: str, do: str) -> None:
         self.problems.append(Problem("B050", place, says, do))
@@ -321,32 +321,56 @@ def read_checks(folder: Path | None = None) -> CheckLibrary:
 
     A check that replaces a built-in one stands in its place in the order.
     """
-    reader = _Reader(folder)
-    own = sorted((folder / "checks").glob("*.yaml")) if folder else []
-    texts: dict[str, Mapping | Path] = {**_built_in(), **{path.name: path for path in own}}
-    library = read_library(folder) if own else None
+    told: list[Problem] = []
+    classes = tuple(read_fit_classes(folder, told).values())
+    own = tuple(_own_text(path) for path in sorted((folder / "checks").glob("*.yaml"))) if folder else ()
+    return _check_library(own, classes, tuple(told), read_library(folder) if own else None)
+
+
+_Own = tuple[str, str | None, tuple[Place, str, str] | None]
+"""A check file of a course folder: its name, and its text or why it cannot be read."""
+
+
+def _own_text(path: Path) -> _Own:
+    try:
+        return path.name, read_text(path, f"checks/{path.name}"), None
+    except Unreadable as error:
+        return path.name, None, (error.place, error.says, error.do)
+
+
+@lru_cache(maxsize=4)
+def _check_library(
+    own: tuple[_Own, ...], classes: tuple[FitClass, ...], told: tuple[Problem, ...], library: Library | None
+) -> CheckLibrary:
+    """The checks of the program and those of a course; the same texts give the same library."""
+    reader = _Reader(classes, told)
+    added_files = {name: (text, fault) for name, text, fault in own}
     built_in: list[CheckSpec] = []
     added: dict[str, CheckSpec] = {}
     order: dict[str, str] = {}
-    for name in sorted(texts):
-        text, shown = texts[name], f"checks/{name}"
+    for name in sorted({*_built_in(), *added_files}):
+        if name not in added_files:
+            spec = reader.check(_built_in()[name])
+            built_in.append(spec)
+            order[spec.name] = name
+            continue
+        assert library is not None
+        text, fault = added_files[name]
+        if fault:
+            reader.wrong(*fault)
+            continue
         try:
-            top = read_yaml(read_text(text, shown), shown) if isinstance(text, Path) else text
+            top = read_yaml(text or "", f"checks/{name}")
         except Unreadable as error:
             reader.wrong(error.place, error.says, error.do)
             continue
         spec = reader.check(top)
-        if not isinstance(text, Path):
-            built_in.append(spec)
-            order[spec.name] = name
-        else:
-            assert library is not None
-            reader.fits(top, spec, library)
-            if spec.name in added:
-                says = f"the check '{spec.name}' stands in {added[spec.name].place.file} already"
-                reader.wrong(top.place, says, "Give one of the two another name after `check:`.")
-            added.setdefault(spec.name, spec)
-            order.setdefault(spec.name, name)
+        reader.fits(top, spec, library)
+        if spec.name in added:
+            says = f"the check '{spec.name}' stands in {added[spec.name].place.file} already"
+            reader.wrong(top.place, says, "Give one of the two another name after `check:`.")
+        added.setdefault(spec.name, spec)
+        order.setdefault(spec.name, name)
     specs = {spec.name: spec for spec in built_in} | added
     return CheckLibrary(tuple(sorted(specs.values(), key=lambda spec: order[spec.name])), tuple(reader.problems))
 
@@ -391,10 +415,18 @@ def asked_places(course: Course) -> dict[str, int]:
 def _all_checks(course: Course, problems: list[Problem]) -> tuple[Check, ...]:
     """The checks of every file, each once; what is graded goes before what is only read."""
     library = read_checks(course.folder)
-    problems += library.problems
+    checks, told = _instances(course.cabinet, library)
+    problems += (*library.problems, *told)
+    return checks
+
+
+@lru_cache(maxsize=2)
+def _instances(cabinet: Cabinet, library: CheckLibrary) -> tuple[tuple[Check, ...], tuple[Problem, ...]]:
+    """What the check files ask of a cabinet, and what is wrong with them there."""
     found: dict[str, Check] = {}
+    problems: list[Problem] = []
     for spec in library.definitions:
-        for check in _Instances(course.cabinet, spec, problems).checks():
+        for check in _Instances(cabinet, spec, problems).checks():
             earlier = found.get(check.id)
             if earlier is None or (earlier.kind == "measure" and check.kind != "measure"):
                 found[check.id] = check
@@ -404,7 +436,7 @@ def _all_checks(course: Course, problems: list[Problem]) -> tuple[Check, ...]:
                 says = f"'{check.id}' is asked for already, by '{earlier.group}: {earlier.what}'"
                 do = f"Keep one of the two: leave '{check.what}' out here, give it another title, or change the other."
                 problems.append(Problem("B054", spec.place, says, do))
-    return tuple(found.values())
+    return tuple(found.values()), tuple(problems)
 
 
 def _tools_are_known(course: Course, problems: list[Problem]) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache, lru_cache
 from math import ceil, hypot, sqrt
 from pathlib import Path
 
@@ -103,7 +103,6 @@ def _length(key: str, node: Mapping, problems: list[Problem]) -> Fraction:
     return value
 
 
-@lru_cache(maxsize=16)
 def instruments(folder: Path | None = None) -> dict[str, Instrument]:
     """All instruments, by name: of the course folder's `instruments.yaml` if it has one, else the built-in.
 
@@ -111,7 +110,16 @@ def instruments(folder: Path | None = None) -> dict[str, Instrument]:
         InputRefused, Unreadable: As `read_instruments`.
     """
     own = folder / FILE if folder else None
-    return read_instruments(read_text(own if own and own.is_file() else BUILT_IN))
+    return _instruments(read_text(own) if own and own.is_file() else _built_in())
+
+
+_instruments = lru_cache(maxsize=4)(read_instruments)
+"""The same text gives the same instruments; an edited file is read anew."""
+
+
+@cache
+def _built_in() -> str:
+    return read_text(BUILT_IN)
 
 
 def instrument(name: str, folder: Path | None = None) -> Instrument:

@@ -124,7 +124,7 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
         told(file)
         _read(course, file, name, found)
     offered = [*(_doubted(course, one, found) for one in found.readings), *found.vouched]
-    taken = course.log.add(offered, given_now(course))
+    taken = course.log.add(offered, given_now(course, {one.student for one in offered}))
     wet = course.log.add(found.moistures)
     judged = len(course.log.judge(found.judgements)) if found.judgements else 0
     course.log.add(found.kept)
@@ -706,9 +706,9 @@ def _questions(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
     by_student: dict[str, list[Reading]] = {}
     for one in new:
         by_student.setdefault(one.student, []).append(one)
-    known = bands(course)
-    for student in course.students:
-        own = by_student.get(student.id, [])
+    known = bands(course) if by_student else {}
+    for student in (one for one in course.students if one.id in by_student):
+        own = by_student[student.id]
         found = doubts(course, student, own)
         for doubt in found:
             ask = doubt.ask[:1].upper() + doubt.ask[1:]
@@ -733,7 +733,7 @@ def _twice(new: Iterable[Reading]) -> Iterator[Problem]:
 
 def _apart(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
     """What to ask when two people read one thing too far apart; both readings are kept and count."""
-    fresh, allowed = set(new), _allowed_apart(course)
+    fresh, allowed = set(new), _allowed_apart(course) if new else {}
     groups: dict[tuple, list[Reading]] = {}
     for student in sorted({one.student for one in fresh}):
         for one in course.log.readings(student):

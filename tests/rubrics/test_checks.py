@@ -749,3 +749,34 @@ class TestDrawer:
         (one,) = measure(check, course, course.student("s1"))
         assert (one.value, one.target, check.lower, check.upper) == (26, Fraction("25.4"), Fraction("-0.3"), 1)
         assert {c.assembly for c in every_check(course) if c.check == "drawer_travel"} == {"tray"}
+
+
+def test_what_is_read_again_follows_every_edit(course_folder):
+    """Plan, kind, check and instrument files that are edited between two readings of one folder count as they are now."""
+    course = own_check(course_folder, CHECK)
+    folder = course.folder
+    assert read_course(folder).cabinet is course.cabinet
+    assert {one.group for one in every_check(course) if one.check == "groove"} == {"Our groove"}
+    (folder / "checks" / "06_groove.yaml").write_text(CHECK.replace("Our groove", "Their groove"), "utf-8")
+    assert {one.group for one in every_check(course) if one.check == "groove"} == {"Their groove"}
+
+    plan = folder / "plan.yaml"
+    plan.write_text(plan.read_text("utf-8").replace("stile.width: 50", "stile.width: 47"), "utf-8")
+    assert course.plan_values["door.stile.left.width"] == 50
+    assert read_course(folder).plan_values["door.stile.left.width"] == 47
+
+    kind = files("course").joinpath("kinds", "frame_and_panel.yaml").read_text("utf-8")
+    (folder / "kinds").mkdir()
+    own = folder / "kinds" / "frame_and_panel.yaml"
+    own.write_text(kind, "utf-8")
+    assert read_course(folder).cabinet.assemblies["door"].kind == "frame and panel"
+    own.write_text(kind.replace("kind: frame and panel", "kind: framed panel", 1), "utf-8")
+    with pytest.raises(InputRefused, match="there is no kind 'frame and panel'"):
+        read_course(folder)
+
+    tools = folder / "instruments.yaml"
+    text = files("rubrics").joinpath("instruments.yaml").read_text("utf-8")
+    tools.write_text(text, "utf-8")
+    assert instrument("digital caliper", folder).graduation == Fraction("0.01")
+    tools.write_text(text.replace("graduation: 0.01 mm", "graduation: 0.02 mm", 1), "utf-8")
+    assert instrument("digital caliper", folder).graduation == Fraction("0.02")
