@@ -117,13 +117,16 @@ def demo(
     folder: Annotated[Path, typer.Argument(help="A new folder for the invented course.")],
 ) -> None:
     """Write a whole invented course, prepare, fill in, collect and grade it, and say what to look at first."""
-    from lessons.demo import run_demo
+    from lessons.demo import MORE, run_demo
 
     done = run_demo(folder, typer.echo)
     typer.echo("\nLook at these three first:")
     for number, line in enumerate(done.first, 1):
         typer.echo(wrapped(f"{number}. {line}", hang=3))
     typer.echo(f"\nOpen {folder / 'out' / 'gradebook.xlsx'} and {folder / 'out' / 'packets'}.")
+    typer.echo("Then try:")
+    for line in MORE:
+        typer.echo(f"  fairfit {line.format(folder=folder)}")
     raise typer.Exit(1 if done.first else 0)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import csv
 import fnmatch
+import io
 import random
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from importlib.resources import as_file, files
 from pathlib import Path
 
+from course.changes import hand_out
 from course.course import Course, read_course
 from course.quantities import Given, Origin
 from course.readings import reduced
@@ -54,6 +57,27 @@ class Shift:
     spared: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """A text of a course file that is replaced after lists were handed out."""
+
+    file: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class Partner:
+    """What another person read at the same place."""
+
+    student: str
+    quantity: str
+    place: int
+    by: str
+    add: Fraction
+    """More than the student's own reading. [mm]"""
+
+
 @dataclass(frozen=True)
 class Scenario:
     """What happens in the invented class."""
@@ -65,6 +89,23 @@ class Scenario:
     absent: dict[str, tuple[str, ...]]
     moistures: dict[str, dict[str, str]]
     """What a meter shows of parts that are not as dry as the shop, by student and label. [%]"""
+    cut_early: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    """Labels of parts cut from the first list, by student."""
+    edits: tuple[Edit, ...] = ()
+    """What was edited after that."""
+    old_list: tuple[str, ...] = ()
+    """Students who did not get a new list then."""
+    states: dict[str, dict[str, str]] = field(default_factory=dict)
+    """States ticked on the measuring sheets, by student and label."""
+    partners: tuple[Partner, ...] = ()
+
+MORE = (
+    "cutlist {folder} ada      what is cut already and no longer right",
+    "changes {folder} bo       what moved since the list: readings, an edit",
+    "remedy {folder} jonah     what can still be done about short rails",
+    "confirm {folder} dov      a reading that waits",
+)
+"""Commands that show what else happened."""
 
 
 def copy_course(folder: Path) -> Path:
@@ -104,13 +145,31 @@ def read_scenario(text: str) -> Scenario:
             )
             for block in _blocks(top, "events")
         ),
-        {name: _words(_mapping(top, "absent"), name) for name in _mapping(top, "absent").entries},
-        {
-            student: {label: text.text for label, text in _mapping(wet, student).items() if isinstance(text, Text)}
-            for wet in [_mapping(top, "moistures")]
-            for student in wet.entries
-        },
+        _of_each(top, "absent"), _by_label(top, "moistures"), _of_each(top, "cut_early"),
+        tuple(Edit(block.text("file"), block.text("from"), block.text("to")) for block in _blocks(top, "edits")),
+        _words(top, "old_list"), _by_label(top, "states"),
+        tuple(
+            Partner(
+                block.text("student"), block.text("quantity"), int(block.text("place")), block.text("by"),
+                length(block.text("add")),
+            )
+            for block in _blocks(top, "partners")
+        ),
     )  # fmt: skip
+
+
+def _of_each(top: Mapping, key: str) -> dict[str, tuple[str, ...]]:
+    """Words by student."""
+    return {student: _words(_mapping(top, key), student) for student in _mapping(top, key).entries}
+
+
+def _by_label(top: Mapping, key: str) -> dict[str, dict[str, str]]:
+    """Texts by student and label of a part."""
+    return {
+        student: {label: text.text for label, text in _mapping(block, student).items() if isinstance(text, Text)}
+        for block in [_mapping(top, key)]
+        for student in block.entries
+    }
 
 
 def _mapping(top: Mapping, key: str) -> Mapping:
@@ -128,16 +187,48 @@ def _words(block: Mapping, key: str) -> tuple[str, ...]:
     return tuple(item.text for item in node if isinstance(item, Text)) if isinstance(node, Items) else ()
 
 
+def scenario_of(course: Course) -> Scenario:
+    """The scenario in the folder of a demo course."""
+    return read_scenario((course.folder / "scenario.yaml").read_text("utf-8"))
+
+
+def until_today(course: Course) -> Course:
+    """The course after what happened before the sheets come in: lists, parts cut from them, an edit, new lists."""
+    scenario = scenario_of(course)
+    for student in course.students:
+        hand_out(course, student)
+        for label in scenario.cut_early.get(student.id, ()):
+            course.mark(student, label, "cut", course.text("instructor"), course.date)
+    for edit in scenario.edits:
+        path = course.folder / edit.file
+        path.write_text(path.read_text("utf-8").replace(edit.before, edit.after), "utf-8")
+    course = read_course(course.folder)
+    for student in course.students:
+        if student.id not in scenario.old_list:
+            hand_out(course, student)
+    return course
+
+
 def filled_workbooks(course: Course, folder: Path) -> list[Path]:
-    """The measurement workbook of every student as the generator fills it in; every reading of it is invented."""
-    scenario = read_scenario((course.folder / "scenario.yaml").read_text("utf-8"))
-    written = []
+    """The measurement workbook of every student as the generator fills it in, and what partners read beside them.
+
+    Every reading of it is invented.
+    """
+    scenario = scenario_of(course)
+    written, beside = [], [("student", "quantity", "place", "reading", "unit", "reader")]
     for student in course.students:
         readings = simulated(course, student, scenario)
         wet = scenario.moistures.get(student.id, {})
-        data = fill(measurement_workbook(course, student), readings, {}, wet)
+        states = {label: (state, course.date) for label, state in scenario.states.get(student.id, {}).items()}
+        data = fill(measurement_workbook(course, student), readings, states, wet)
         written.append(write_file(folder / f"{student.id}-{safe_name(student.name)}-measured.xlsx", data))
-    return written
+        for one in scenario.partners:
+            if one.student == student.id:
+                text = _written(length(readings[one.quantity, one.place], student.unit) + one.add, student.shown)
+                beside.append((one.student, one.quantity, str(one.place), text, student.unit, one.by))
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(beside)
+    return [*written, write_file(folder / "partners.csv", text.getvalue())]
 
 
 def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tuple[str, int], str]:
@@ -147,7 +238,7 @@ def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tupl
     skipped = scenario.absent.get(student.id, ())
     groups = {row.quantity: row for row in fit_rows(course, student) if row.stage not in skipped}
     order = {quantity.name: rank for rank, quantity in enumerate(graph.in_order())}
-    found: dict[str, Given] = {}
+    found = {name: given for name, given in course.found(student).items() if given.origin is Origin.CUT}
     texts: dict[tuple[str, int], str] = {}
     for name in sorted(groups, key=order.__getitem__):
         target = graph.evaluate(settings, found).number(name)
@@ -222,12 +313,15 @@ def run_demo(folder: Path, told: Callable[[str], None]) -> Demo:
     """
     course = read_course(copy_course(folder))
     told(f"Wrote the course {course.title!r} with {len(course.students)} invented students to {folder}")
+    course = until_today(course)
+    told("Handed out cut lists, cut parts from some of them, edited the plan, and handed out new lists")
     prepared = prepare_course(course)
     told(f"Prepared {len(prepared.written)} documents in {folder / 'out'}: packets, sheets, class")
     sheets = filled_workbooks(course, folder / "out" / "measured")
-    told(f"Filled in {len(sheets)} measuring sheets in {folder / 'out' / 'measured'}; every reading is invented")
+    told(f"Filled in {len(sheets) - 1} measuring sheets in {folder / 'out' / 'measured'}; every reading is invented")
     collected = collect(course, [folder / "out" / "measured", folder / "again.csv", folder / "judged.csv"])
-    told(f"Collected {collected.taken.added} readings; left out {len(collected.problems)} that cannot be read")
+    unread, waiting = len(collected.problems), len([one for _, one in course.log.held() if one.value is not None])
+    told(f"Collected {collected.taken.added} readings; {unread} cannot be read, {waiting} waits to be confirmed")
     grades = grade(course)
     book = write_file(folder / "out" / "gradebook.xlsx", write_gradebook(grades))
     final = write_file(folder / "out" / FINAL, final_csv(final_marks(grades)))
