@@ -69,7 +69,7 @@ def plan_boards(
     rough = rough_thickness(max(need.thickness for need in needs))
     assert rough is not None
     pieces = list(_pieces(course, group))
-    problems += _too_wide(course, needs)
+    problems += _too_large(course, needs)
 
     def volume(*purposes: Purpose) -> Fraction:
         sizes = [(n.width, n.length) for n in needs if n.purpose in purposes]
@@ -109,19 +109,22 @@ def _same(course: Course, student: Student, group: StockGroup) -> bool:
     )  # fmt: skip
 
 
-def _too_wide(course: Course, needs: Iterable[Need]) -> Iterator[Problem]:
-    """Parts that their student's board does not give in one piece."""
+def _too_large(course: Course, needs: Iterable[Need]) -> Iterator[Problem]:
+    """Parts that their student's board does not give in one piece; equal ones of several students together."""
     shown = SHOWN[course.text("units", "mm")]
+    alike: dict[tuple[Piece, str, Fraction, Fraction], list[str]] = {}
     for need in needs:
-        if not need.student:
-            continue
-        name = course.student(need.student).pieces.get(need.group.role, "")
+        name = course.student(need.student).pieces.get(need.group.role, "") if need.student else ""
         piece = course.stock.get(name)
         if piece and piece.width and piece.length and (need.width > piece.width or need.length > piece.length):
             labels = "+".join(part.label for part in need.parts)
-            says = (
-                f"{need.title} ({labels}) of {need.student}, {shown.bare(need.length)} x {shown.size(need.width)} "
-                f"rough, is larger than '{name}', {shown.bare(piece.length)} x {shown.size(piece.width)}"
-            )
-            do = "Glue it up from two boards side by side, or give the student another board."
-            yield Problem("O016", piece.place, says, do, False)
+            alike.setdefault((piece, f"{need.title} ({labels})", need.length, need.width), []).append(need.student)
+    for (piece, title, length, width), who in alike.items():
+        says = (
+            f"{title} of {', '.join(who)}, {shown.bare(length)} x {shown.size(width)} rough, is larger than "
+            f"'{piece.id}', {shown.bare(piece.length or length)} x {shown.size(piece.width or width)}"
+        )
+        do = "Glue it up from two boards side by side, or give the student another board."
+        if piece.length and length > piece.length:
+            do = "Use a longer board, or make the part of two pieces."
+        yield Problem("O016", piece.place, says, do, False)

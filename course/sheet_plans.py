@@ -45,7 +45,7 @@ class SheetPlan:
     sheets: tuple[CutSheet, ...]
     """To be cut, in this order."""
     on_hand: int
-    """Sheets that were there to be cut."""
+    """Sheets that were there to be cut; not those whose defects leave no room."""
     bought: tuple[Bought, ...]
     cut_up: tuple[CutSheet, ...] = ()
     """Pinned sheets whose parts are all cut already."""
@@ -96,10 +96,13 @@ def plan_sheets(
     fixed = {need.name for one in pinned for need in one.needs}
     gone = {one.sheet.name for one in pinned} | pins.closed
     left = [sheet for sheet in have if sheet.name not in gone]
-    left = list(usable(course, settings, left, needs, problems))
+    clear = list(usable(course, settings, left, needs, problems))
+    there, left = len(have) - len(left) + len(clear), clear
     sale = for_sale(course, settings, group)
     sizes = _sizes([*left, *sale])
-    open_needs = [n for n in needs if n.name not in fixed and fits(course, settings, n, group, sizes, problems)]
+    open_needs = [need for need in needs if need.name not in fixed]
+    problems += too_large(course, settings, open_needs, group, sizes)
+    open_needs = [need for need in open_needs if fits(settings, need, sizes)]
     cut_up = tuple(one.cut for one in pinned if one.done)
     rests = [rest for sheet in cut_up for rest in rests_of(sheet)]
     lots = [one.lot for one in pinned if not one.done]
@@ -118,7 +121,7 @@ def plan_sheets(
     mine = {sheet.name for sheet in have}
     taken |= {sheet.name for sheet, _ in sheets if sheet.name in mine} | {sheet.name for sheet in cut_up} | pins.closed
     return SheetPlan(
-        group, piece, _thickness(piece, needs), tuple(lots), tuple(cut for _, cut in sheets), len(have),
+        group, piece, _thickness(piece, needs), tuple(lots), tuple(cut for _, cut in sheets), there,
         tuple(_bought(sale, sheets)), cut_up,
     )  # fmt: skip
 
@@ -191,33 +194,45 @@ def _sizes(sheets: Sequence[Sheet]) -> tuple[Sheet, ...]:
     return tuple(sorted(found.values(), key=lambda sheet: (-sheet.area, -sheet.length)))
 
 
-def fits(
-    course: Course, settings: OrderSettings, need: Need, group: StockGroup, sheets: Sequence[Sheet],
-    problems: list[Problem],
-) -> bool:  # fmt: skip
-    """Whether a piece can be cut from one of the sheets, the largest first; if not, why is told."""
-    turned = None
+def fits(settings: OrderSettings, need: Need, sheets: Sequence[Sheet]) -> bool:
+    """Whether a piece can be cut from one of the sheets."""
     for sheet in sheets:
-        length, width = sheet.room(trim_of(settings))
-        along = need.length <= length and need.width <= width
-        across = need.width <= length and need.length <= width
+        along, across = _lies(settings, need, sheet)
         if (along and need.grain is not Grain.ACROSS) or (across and need.grain is not Grain.ALONG):
             return True
-        turned = turned or (sheet if along or across else None)
-    shown = SHOWN[course.text("units", "mm")]
-    labels = "+".join(part.label for part in need.parts)
-    what = f"{need.title} ({labels}) of {need.student}" if need.student else need.name
-    what += f", {shown.bare(need.length)} x {shown.size(need.width)} rough,"
-    sheet = turned or sheets[0]
-    name = f"'{group.piece or sheet.name}', {shown.bare(sheet.length)} x {shown.size(sheet.width)}"
-    if turned:
-        says = f"{what} fits on {name}, only with its grain the wrong way"
-        do = "Use a sheet that is longer that way, or free the grain of the part in its kind."
-        problems.append(Problem("O014", need.place, says, do))
-    else:
-        says = f"{what} is larger than {name}, inside its trim"
-        problems.append(Problem("O015", need.place, says, "Use a larger sheet, or make the part of two pieces."))
     return False
+
+
+def _lies(settings: OrderSettings, need: Need, sheet: Sheet) -> tuple[bool, bool]:
+    """Whether there is room for a piece along a sheet, and across it, whatever its grain."""
+    length, width = sheet.room(trim_of(settings))
+    return (need.length <= length and need.width <= width), (need.width <= length and need.length <= width)
+
+
+def too_large(
+    course: Course, settings: OrderSettings, needs: Sequence[Need], group: StockGroup, sheets: Sequence[Sheet]
+) -> Iterator[Problem]:
+    """Pieces that none of the sheets gives, the largest first; equal ones of several students are told together."""
+    shown = SHOWN[course.text("units", "mm")]
+    alike: dict[tuple, list[Need]] = {}
+    for need in needs:
+        if not fits(settings, need, sheets):
+            labels = "+".join(part.label for part in need.parts)
+            title = f"{need.title} ({labels})" if need.student else need.title
+            alike.setdefault((need.place, title, need.length, need.width, need.grain), []).append(need)
+    for (place, title, length, width, _), same in alike.items():
+        who = ", ".join(need.student for need in same if need.student)
+        what = f"{title} of {who}" if who else ", ".join(need.name for need in same)
+        turned = next((sheet for sheet in sheets if any(_lies(settings, same[0], sheet))), None)
+        sheet = turned or sheets[0]
+        name = f"'{group.piece or sheet.name}', {shown.bare(sheet.length)} x {shown.size(sheet.width)}"
+        size = f"{what}, {shown.bare(length)} x {shown.size(width)} rough,"
+        if turned:
+            do = "Use a sheet that is longer that way, or free the grain of the part in its kind."
+            yield Problem("O014", place, f"{size} fits on {name}, only with its grain the wrong way", do)
+        else:
+            do = "Use a larger sheet, or make the part of two pieces."
+            yield Problem("O015", place, f"{size} is larger than {name}, inside its trim", do)
 
 
 def enough(
@@ -230,7 +245,7 @@ def enough(
     have = list(usable(course, settings, have, needs, []))
     if sum((need.length * need.width for need in needs), Fraction(0)) > sum(sheet.area for sheet in have):
         return False
-    if not have or not all(fits(course, settings, need, group, _sizes(have), []) for need in needs):
+    if not have or not all(fits(settings, need, _sizes(have)) for need in needs):
         return False
     if {one.sheet for one in said.pinned} & {sheet.name for sheet in have}:
         plan = plan_sheets(course, settings, said, demand, group, set(), [])

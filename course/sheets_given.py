@@ -90,7 +90,9 @@ def _fit_to_give(course: Course, settings: OrderSettings, piece: Piece, problems
     wanted = course.plan_values.number(f"stock.{piece.role}.thickness")
     limit = spread_limit(course, settings, piece.role)
     users = [student.id for student in course.students if student.pieces.get(piece.role) == piece.id]
-    but = f"; {', '.join(users)} have it all the same" if users else ", and it is given to nobody"
+    but = ", and it is given to nobody"
+    if users:
+        but = f"; {_has(users)} {_labels(course, piece.role)} from it all the same"
     if piece.spread > limit:
         says = (
             f"'{piece.id}' is {shown.fine(min(piece.thickness))} to {shown.fine(max(piece.thickness))} thick, "
@@ -108,6 +110,14 @@ def _fit_to_give(course: Course, settings: OrderSettings, piece: Piece, problems
         problems.append(Problem("O022", piece.place, says, do, False))
         return False
     return True
+
+
+def _has(users: Sequence[str]) -> str:
+    return f"{', '.join(users)} {'has' if len(users) == 1 else 'have'}"
+
+
+def _labels(course: Course, role: str) -> str:
+    return ", ".join(part.label for part in course.cabinet.parts if part.stock == role)
 
 
 def spread_limit(course: Course, settings: OrderSettings, role: str) -> Fraction:

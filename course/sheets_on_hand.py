@@ -111,7 +111,9 @@ def usable(
             yield sheet
             continue
         piece = next(piece for piece in course.stock.values() if sheet.name in piece.names)
-        says = f"the defects of '{sheet.name}' leave no room for any piece that is to come from it, so it is not used"
+        who = ", ".join(dict.fromkeys(need.student for need in needs if need.student))
+        pieces = f"any piece of {who}" if who else "any piece"
+        says = f"the defects of '{sheet.name}' leave no room for {pieces} that is to come from it, so it is not used"
         problems.append(Problem("O023", piece.place, says, "Measure the defects again, or take the sheet out.", False))
 
 

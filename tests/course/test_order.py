@@ -174,6 +174,28 @@ def test_a_part_wider_than_its_board_is_to_be_glued_up(order_of):
     ]
 
 
+def test_a_part_longer_than_its_board_cannot_be_glued_up_side_by_side(order_of):
+    """The muntins of two students, 536 rough, from a board of 500: one line for both, and a cure that helps."""
+    order = order_of(
+        stock=HEAD + "b1,frame,cherry,18,500,150,\n", roster="id,name,piece.frame\ns1,Ada,b1\ns2,Bo,b1\n"
+    )
+    assert (
+        "stock.csv:2: O016: back muntin (B-M) of s1, s2, 536.0 x 51.0\u00a0mm rough, is larger than 'b1', "
+        "500.0 x 150.0\u00a0mm\n    Use a longer board, or make the part of two pieces."
+    ) in [str(p) for p in order.problems]
+
+
+def test_a_part_too_large_for_several_students_is_told_once(order_of):
+    """Three students, one sheet that is too small: one line for each part, with all three."""
+    roster = "id,name,piece.case\ns1,Ada,p\ns2,Bo,p\ns3,Cy,p\n"
+    order = order_of(NOTHING_MORE, stock=HEAD + "p,case,birch plywood,17.6,500,300,\n", roster=roster)
+    assert [p.says for p in order.problems if p.code == "O015"] == [
+        f"case side {side} (C-S{side[0].upper()}) of s1, s2, s3, 605.0 x 205.0\u00a0mm rough, is larger than "
+        "'p', 500.0 x 300.0\u00a0mm, inside its trim"
+        for side in ("left", "right")
+    ]
+
+
 # -- stops, cuts, what is left -----------------------------------------------------------------------------
 
 

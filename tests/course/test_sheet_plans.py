@@ -104,9 +104,19 @@ def test_a_sheet_with_a_defect_everywhere_is_not_used(order_of):
     order = order_of(stock=stock, roster="id,name,piece.case\ns1,Ada,A\n")
     assert [sheet.name for sheet in case_of(order).sheets] == ["A 2"]
     assert told(order, "O023") == [
-        "stock.csv:2: O023: the defects of 'A 1' leave no room for any piece that is to come from it, so it is not used\n"
-        "    Measure the defects again, or take the sheet out."
+        "stock.csv:2: O023: the defects of 'A 1' leave no room for any piece of s1 that is to come from it, so it is not "
+        "used\n    Measure the defects again, or take the sheet out."
     ]
+
+
+def test_a_sheet_with_a_defect_everywhere_does_not_count_as_there(order_of):
+    """The only sheet of a student: one is needed, none may be used, one is to be bought."""
+    stock = HEAD + SMALL.format(count=1, defects="at 0 x 0: 1500 x 500")
+    order = order_of(stock=stock, roster="id,name,piece.case\ns1,Ada,A\n")
+    assert (case_of(order).needed, case_of(order).on_hand, case_of(order).buy) == (1, 0, 1)
+    assert told(order, "O020")[0].startswith(
+        "stock.csv:2: O020: the parts of s1 need 1 sheet like 'A', and stock.csv has none that may be used\n"
+    )
 
 
 def test_a_left_over_of_the_same_thickness_is_used_before_more_is_bought(order_of):
@@ -138,6 +148,21 @@ def test_a_sheet_outside_the_fit_is_given_to_nobody(order_of, readings, says):
     order = order_of(stock=HEAD + f"A,case,birch plywood,,{readings},2440,1220,,\n")
     assert not order.assigned and case_of(order).buy == 1
     assert told(order, "O021", "O022") == [f"stock.csv:2: {says}"]
+
+
+@pytest.mark.parametrize(
+    ("roster", "who"),
+    [("id,name,piece.case\ns1,Ada,A\n", "s1 has"), ("id,name,piece.case\ns1,Ada,A\ns2,Bo,A\n", "s1, s2 have")],
+)
+def test_who_has_a_sheet_outside_the_fit_is_told_with_the_parts(order_of, roster, who):
+    """The roster's word counts, and what will not fit is named."""
+    order = order_of(stock=HEAD + "A,case,birch plywood,,15,15,2440,1220,,\n", roster=roster)
+    assert told(order, "O022") == [
+        "stock.csv:2: O022: 'A' is 15.0\u00a0mm thick, and the plan has 18.0\u00a0mm for the case; "
+        f"{who} C-SL, C-SR, C-T, C-B, V-D, H-H from it all the same\n"
+        "    Check the reading and the stock it is for, or write thickness.off in order.yaml."
+    ]
+    assert case_of(order).sheets
 
 
 def test_sheets_bought_later_have_the_thickness_of_the_plan_until_measured(order_of):
