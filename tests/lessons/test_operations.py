@@ -61,6 +61,13 @@ class TestBuiltIn:
         assert [str(problem) for problem in PROBLEMS] == []
         assert len(OPERATIONS) == 46
 
+    def test_a_tool_does_not_repeat_its_station(self):
+        """A page says "By: clamps, glue and brush": station and tool in one line, no word of the line twice in a row."""
+        for operation in ALL:
+            for route in operation.routes.values():
+                named = [word.strip() for word in f"{route.station}, {route.tool}".split(",")]
+                assert len(set(named)) == len(named), (operation.name, named)
+
     def test_every_feature_of_every_kind_and_joint_is_made_once(self):
         """Each feature has one operation; a second one says for which parts it is."""
         library = read_library()
