@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from course.cabinet import Assembly, Cabinet, Part
 from lessons.bench import DATA, Bench, View
-from lessons.layout import Box, Layout, layout, shape
+from lessons.layout import Box, Layout, drawer_from_the_side, layout, shape
 from shared.places import Mapping
 from shared.render.sketch import Area, Drawing, Sketch, Span
 
@@ -213,8 +213,7 @@ def section(bench: Bench) -> Drawing:
     sketch = bench.sketch("Cut through, front on the left", _section_words(cut), whole.width, whole.height)
     view = View(sketch, whole.top)
     for part in cut.beyond():
-        box = placed.parts[part.name]
-        sketch.rect(view.area(Box(Fraction(0), box.y, bench.values.number(f"{part.name}.width"), box.height)), "part")
+        sketch.rect(view.area(cut.box(part)), "part", part.name)
     for part in cut.parts():
         sketch.polygon([(view.x(x), view.y(y)) for x, y in cut.outline(part)], "shade", part.name)
     for part in cut.parts():
@@ -237,6 +236,14 @@ class _Cut:
         largest = self.rooms[self.room]
         self.at = largest.x + largest.width * ASIDE
         boxes = [p for p in self.cabinet.parts if not self.cabinet.assemblies[p.assembly].fills]
+        self.drawers = {
+            a.name: drawer_from_the_side(self.cabinet, a, bench.values, placed.openings[a.fills])
+            for a in self.cabinet.assemblies.values()
+            if shape(a.kind).get("shape") == "drawer"
+            and bench.has(f"{a.name}.groove.up")
+            and self.spans(placed.openings[a.fills])
+        }
+        self.boxes = {name: box for boxes in self.drawers.values() for name, box in boxes.items()}
         self.deep = max(self.number(f"{part.name}.width") for part in boxes)
 
     def number(self, name: str) -> Fraction:
@@ -248,10 +255,16 @@ class _Cut:
     def parts(self) -> list[Part]:
         """Parts that are cut, in the order of the plan."""
         boxes = {**self.placed.parts, **self.placed.bays}
-        return [part for part in self.cabinet.parts if part.name in boxes and self.spans(boxes[part.name])]
+        seen = [part.name for part in self.beyond()]
+        return [
+            part
+            for part in self.cabinet.parts
+            if part.name not in seen
+            and (part.name in self.boxes or (part.name in boxes and self.spans(boxes[part.name])))
+        ]
 
     def beyond(self) -> list[Part]:
-        """The wall of the box that is seen behind the cut."""
+        """What is seen behind the cut: the wall of the box, and before it the side of a drawer."""
         walls = [
             part
             for part in self.cabinet.parts
@@ -259,7 +272,11 @@ class _Cut:
             and part.name in self.placed.parts
             and self.placed.parts[part.name].x > self.at
         ]
-        return walls[-1:]
+        drawers = {a: shape(self.cabinet.assemblies[a].kind)["beside"] for a in self.drawers}
+        beside = [
+            part for part in self.cabinet.parts if part.name in self.boxes and part.group == drawers[part.assembly]
+        ]
+        return [*walls[-1:], *beside]
 
     def start(self, part: Part) -> Fraction:
         """How far behind the front of the box a part begins."""
@@ -274,6 +291,8 @@ class _Cut:
 
     def box(self, part: Part) -> Box:
         """A part's rectangle; of a panel only its field."""
+        if part.name in self.boxes:
+            return self.boxes[part.name]
         if part.name in self.placed.bays:
             bay, gap = self.placed.bays[part.name], self.number(f"{part.assembly}.panel.shadow_gap")
             front = self.start(part) + self.number(f"{part.assembly}.panel.set_back")
@@ -340,7 +359,10 @@ def _section_sizes(cut: _Cut, sketch: Sketch, view: View, whole: Box) -> None:
     depths = [Span(view.x(0), view.x(inside), bench.said(inside), f"{cut.room}.depth")]
     if inside < cut.deep:
         depths.append(Span(view.x(inside), right, bench.said(cut.deep - inside), "behind the inside"))
-    at = sketch.chain("x", low + 5.0, depths, 1, low) + 4.0
+    at = low + 5.0
+    for lane in lanes(sorted(_drawer_spans(cut, view), key=lambda span: (span.start, span.end))):
+        at = sketch.chain("x", at, lane, 1, low) + 4.0
+    at = sketch.chain("x", at, depths, 1, low) + 4.0
     sketch.chain("x", at, [Span(view.x(0), right, bench.said(cut.deep), "outside depth")], 1, low)
 
 
@@ -349,11 +371,23 @@ def _deep_spans(cut: _Cut, view: View) -> Iterator[Span]:
     seen = set()
     for part in cut.parts():
         box = cut.box(part)
-        frame = part.assembly in cut.placed.frames and part.name in cut.placed.parts
+        frame = part.assembly in cut.placed.frames and part.name in cut.placed.parts and part.name not in cut.boxes
         if (frame or _is_board(cut.cabinet, part)) and (box.x, box.right) not in seen:
             seen.add((box.x, box.right))
             name = f"{part.name}.{'thickness' if frame else 'width'}"
             yield Span(view.x(box.x), view.x(box.right), cut.bench.text(name), name)
+
+
+def _drawer_spans(cut: _Cut, view: View) -> Iterator[Span]:
+    """How thick the front of a drawer's box is, and how long the box; equal ones once."""
+    spans = {}
+    for name, boxes in cut.drawers.items():
+        first = next(part for part in cut.parts() if part.name in boxes)
+        box, start = boxes[first.name], cut.number(f"{name}.front.stands")
+        rear = start + cut.number(f"{name}.depth")
+        for end, size in ((box.right, f"{first.name}.thickness"), (rear, f"{name}.depth")):
+            spans.setdefault((start, end), Span(view.x(start), view.x(end), cut.bench.text(size), size))
+    yield from spans.values()
 
 
 def _section_words(cut: _Cut) -> str:
@@ -365,6 +399,8 @@ def _section_words(cut: _Cut) -> str:
     frames = [
         f"{a.title} {size(cut.number(f'{part.name}.thickness'))} thick"
         for a in cut.cabinet.assemblies.values()
-        if (part := next((p for p in cut.parts() if p.assembly == a.name and a.name in cut.placed.frames), None))
+        if a.name not in cut.drawers
+        and (part := next((p for p in cut.parts() if p.assembly == a.name and a.name in cut.placed.frames), None))
     ]
+    frames += [f"{cut.cabinet.assemblies[a].title} {size(cut.number(f'{a}.depth'))} long" for a in cut.drawers]
     return words + (f"; {', '.join(frames)}." if frames else ".")

@@ -224,6 +224,34 @@ def _drawer(cabinet: Cabinet, assembly: Assembly, roles: Mapping[str, str], valu
     found.parts[part.name] = Box(room.x + (room.width - long) / 2, y, long, high)
 
 
+def drawer_from_the_side(cabinet: Cabinet, assembly: Assembly, values: Values, room: Box) -> dict[str, Box]:
+    """Parts of a drawer's box in a cut from front to back, by name; x is counted from the front of its opening.
+
+    Args:
+        cabinet: Whose drawer it is.
+        assembly: The drawer.
+        values: Sizes of one student.
+        room: Its opening in the front view.
+    """
+    roles = shape(assembly.kind)
+    mine = [part for part in cabinet.parts if part.assembly == assembly.name]
+    parts = {r: p.name for r in ("first", "last", "bottom", "beside") for p in mine if p.group == roles[r]}
+    of = lambda role, size: values.number(f"{parts[role]}.{size}")  # noqa: E731
+    own = lambda size: values.number(f"{assembly.name}.{size}")  # noqa: E731
+    start, end = own("front.stands"), own("front.stands") + own("depth")
+    return {
+        parts["beside"]: Box(start, room.y, of("beside", "length"), of("beside", "width")),
+        parts["first"]: Box(start, room.y, of("first", "thickness"), of("first", "width")),
+        parts["last"]: Box(
+            end - of("last", "thickness"), room.y + own("groove.top"), of("last", "thickness"), of("last", "width")
+        ),
+        parts["bottom"]: Box(
+            start + of("first", "thickness") - own("groove.bottom_front.adds"), room.y + own("groove.up"),
+            of("bottom", "width"), of("bottom", "thickness"),
+        ),
+    }  # fmt: skip
+
+
 def _let_in_last(cabinet: Cabinet, parts: dict[str, Box]) -> Iterator[tuple[str, Box]]:
     """Parts that hold others first, then those that are let into them."""
     let_in = {

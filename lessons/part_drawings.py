@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from course.cabinet import Assembly, Cabinet, Joint, Part, Site
 from lessons.bench import DATA, Bench, scale_words
-from lessons.layout import Layout, layout
+from lessons.layout import Layout, layout, shape
 from shared.places import Mapping
 from shared.render.sketch import Area, Drawing, Sketch, Span
 
@@ -65,6 +65,7 @@ def _cuts(bench: Bench, part: Part) -> Iterator[_Cut]:
                 continue
             for site in joint.sites:
                 found += _end_cut(bench, joint, site, part) + _channel(bench, joint, site, part, placed)
+                found += _end_channel(bench, assembly, joint, site, part)
     yield from sorted(found, key=lambda cut: (cut.start, cut.end))
 
 
@@ -93,33 +94,55 @@ def _channel(bench: Bench, joint: Joint, site: Site, part: Part, placed: Layout)
     if apart:
         return []
     start = other.y - here.y if upright else other.x - here.x
+    return [_across(bench, joint, site, start, other.height if upright else other.width)]
+
+
+def _end_channel(bench: Bench, assembly: Assembly, joint: Joint, site: Site, part: Part) -> list[_Cut]:
+    """A joint at an end of a part that is not seen from the front, as the shape of its kind says."""
+    roles, male = shape(assembly.kind), bench.cabinet.part(site.male)
+    if site.female != part.name or male.group not in (roles.get("first"), roles.get("last")):
+        return []
+    thick = bench.values.number(f"{male.name}.thickness")
+    start = Fraction(0) if male.group == roles["first"] else bench.values.number(f"{part.name}.length") - thick
+    return [_across(bench, joint, site, start, thick)]
+
+
+def _across(bench: Bench, joint: Joint, site: Site, start: Fraction, thick: Fraction) -> _Cut:
+    """A channel as wide as its joint says, else as what comes into it is thick."""
     name = next((n for n in (f"{joint.prefix}.{site.name}.width", f"{joint.prefix}.width") if bench.has(n)), "")
-    size = bench.values.number(name) if name else (other.height if upright else other.width)
+    size = bench.values.number(name) if name else thick
     fine = bool(name) and bench.shown.unit == "mm"
-    return [_Cut(start, start + size, bench.text(name, fine) if name else bench.said(size), name, False)]
+    return _Cut(start, start + size, bench.text(name, fine) if name else bench.said(size), name, False)
+
+
+def _strips(bench: Bench, part: Part) -> Iterator[tuple[Mapping, str, str]]:
+    """Strips along an edge of a part: their row in the table, the quantity of their reach and of where they begin."""
+    strips = DATA.get("edges")
+    assert isinstance(strips, Mapping)
+    for feature in bench.cabinet.features:
+        row = strips.get(feature.name)
+        if part.name in feature.parts and isinstance(row, Mapping):
+            size = f"{feature.assembly}.{row.text('strip')}"
+            above = f"{feature.assembly}.{row.text('from')}" if row.text("from") else ""
+            if bench.has(size):
+                yield row, size, above
 
 
 def _edges(bench: Bench, sketch: Sketch, part: Part, whole: Area) -> float:
     """Strips along an edge, as the data table says: a groove, a rabbet; returns where the paper below is free."""
     below = whole.height + 5.0
-    strips = DATA.get("edges")
-    assert isinstance(strips, Mapping)
-    for feature in bench.cabinet.features:
-        row = strips.get(feature.name)
-        if part.name not in feature.parts or not isinstance(row, Mapping):
-            continue
-        size = f"{feature.assembly}.{row.text('strip')}"
-        if not bench.has(size):
-            continue
+    for row, size, above in _strips(bench, part):
         deep = bench.number(size) * sketch.scale
+        low = whole.height - (bench.number(above) * sketch.scale if above else 0.0)
         if row.text("round") == part.group:
             sketch.rect(Area(deep, deep, whole.width - 2 * deep, whole.height - 2 * deep), "hidden", size)
         else:
-            sketch.rect(Area(0, whole.height - deep, whole.width, deep), "hidden", size)
+            sketch.rect(Area(0, low - deep, whole.width, deep), "hidden", size)
         if row.text("both") == part.group:
             sketch.rect(Area(0, 0, whole.width, deep), "hidden", size)
-        span = Span(whole.height - deep, whole.height, bench.text(size), size)
-        sketch.chain("y", whole.width + 5.0, [span], 1, whole.width)
+        spans = [Span(low - deep, low, bench.text(size), size)]
+        spans += [Span(low, whole.height, bench.text(above), above)] if above else []
+        sketch.chain("y", whole.width + 5.0, spans, 1, whole.width)
         below = whole.height + 1.5 + sketch.size
         sketch.label(whole.width / 2, below - sketch.size * 0.4, row.text("label"))
         below += 4.0
@@ -158,4 +181,7 @@ def _part_words(bench: Bench, part: Part) -> str:
     for cut in _cuts(bench, part):
         where = "at the end" if cut.is_end else f"from {bench.shown.size(cut.start)} on"
         words += f" Joint {where}: {cut.text}."
+    for row, size, above in _strips(bench, part):
+        words += f" Along the edge: {row.text('label')}, {bench.text(size)} wide"
+        words += f", {bench.text(above)} from the edge." if above else "."
     return words
