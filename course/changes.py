@@ -217,14 +217,13 @@ class _Then:
             was: What it was by the basis. [mm]
             part: The part it is a size of, when that is made.
         """
-        now, given = self.now(name, part), (*self.edits, *self.readings)
+        now, behind = self.now(name, part), self._behind(name, part)
+        given = [cause for cause in (*self.edits, *self.readings) if cause.name in behind]
         found = [cause for cause in given if _number(self._with((cause,), part).target(name)) != now]
         if self.before(name, part) != was:
-            written = [c for c in self.edits if c.was.startswith("= ") and c.name in self._behind(name, part)]
+            written = [cause for cause in given if cause.kind == EDIT and cause.was.startswith("= ")]
             found += written or self.built
-        if not found:
-            found = [cause for cause in given if cause.name in self._behind(name, part)]
-        return tuple(dict.fromkeys(found))
+        return tuple(dict.fromkeys(found or given))
 
     def _behind(self, name: str, part: str) -> frozenset[str]:
         values = self._with((), part)
