@@ -108,7 +108,7 @@ class _Facts:
 
     def __init__(self, values: Values, quantity: str, earlier: Fraction | None) -> None:
         found = {name: given for name, given in values.found.items() if name != quantity}
-        self.values = values.graph.evaluate(values.settings, found)
+        self.values = values.with_given(values.settings, found)
         self.quantity = quantity
         graph, count = values.graph, len(values.graph.quantities)
         self._all: list[Value] = [*self.values.all, *graph.base]

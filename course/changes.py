@@ -191,7 +191,7 @@ class _Then:
                 elif was is not None:
                     settings[cause.name] = Given(was, Origin.OVERRIDE)
             try:
-                values = self.values.graph.evaluate(settings, found) if causes else self.values
+                values = self.values.with_given(settings, found) if causes else self.values
             except InputRefused:  # the old size does not go with the new ones, so nothing can be told from it
                 values = self.values
             self._worked_out[causes, part] = values.without(part) if part else values

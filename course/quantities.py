@@ -96,11 +96,11 @@ class Graph:
     def __init__(self, quantities: Sequence[Quantity]) -> None:
         self.quantities = tuple(quantities)
         self.index = {quantity.name: i for i, quantity in enumerate(quantities)}
-        inputs = [tuple(self.index[n] for n in q.formula.names) if q.formula else () for q in quantities]
-        self._order = self._sorted(inputs)
+        self._inputs = [tuple(self.index[n] for n in q.formula.names) if q.formula else () for q in quantities]
+        self._order = self._sorted(self._inputs)
         self._rank = {i: rank for rank, i in enumerate(self._order)}
         self.dependents: list[list[int]] = [[] for _ in quantities]
-        for i, reads in enumerate(inputs):
+        for i, reads in enumerate(self._inputs):
             for j in reads:
                 self.dependents[j].append(i)
         self.base: list[Value] = [Fraction(0)] * len(quantities)
@@ -202,6 +202,28 @@ class Graph:
                 values[i] = target
         return Values(self, values, targets, dict(settings), dict(found), frozenset(touched))
 
+    def again(self, last: Values, settings: Mapping[str, Given], found: Mapping[str, Given]) -> Values:
+        """What `evaluate` gives, from values of this graph: only what follows from a difference is worked out anew."""
+        values, targets = list(last.all), dict(last.targets)
+        pairs = ((last.settings, settings), (last.found, found))
+        starts = {self.index[n] for was, now in pairs for n in {*was, *now} if was.get(n) != now.get(n)}
+        set_at = {self.index[n]: g.value for n, g in settings.items()}
+        found_at = {self.index[n]: g.value for n, g in found.items()}
+        moved: set[int] = set()
+        for i in self._after(starts):
+            if i not in starts and moved.isdisjoint(self._inputs[i]):
+                continue
+            target = set_at[i] if i in set_at else self._formula_value(i, values)
+            if i in found_at:
+                targets[i] = target
+            else:
+                targets.pop(i, None)
+            value = found_at.get(i, target)
+            if value != values[i]:
+                moved.add(i)
+                values[i] = value
+        return Values(self, values, targets, dict(settings), dict(found), last.touched | starts | moved)
+
     def _after(self, starts: Iterable[int]) -> list[int]:
         seen = set(starts)
         todo = list(seen)
@@ -219,10 +241,12 @@ class Values:
 
     graph: Graph
     all: list[Value] = field(repr=False)
-    _targets: dict[int, Value] = field(repr=False)
+    targets: dict[int, Value] = field(repr=False)
+    """What each found value should be, by its place in the graph."""
     settings: dict[str, Given] = field(repr=False)
     found: dict[str, Given] = field(repr=False)
-    _touched: frozenset[int] = field(repr=False)
+    touched: frozenset[int] = field(repr=False)
+    """Places in the graph of all that may differ from the plan."""
 
     def __getitem__(self, name: str) -> Value:
         """What it is: the reading or the cut size if there is one, else what it should be."""
@@ -241,11 +265,15 @@ class Values:
     def target(self, name: str) -> Value:
         """What it should be by everything known except its own reading."""
         i = self.graph.index[name]
-        return self._targets.get(i, self.all[i])
+        return self.targets.get(i, self.all[i])
 
     def planned(self, name: str) -> Value:
         """What the plan alone says."""
         return self.graph.base[self.graph.index[name]]
+
+    def with_given(self, settings: Mapping[str, Given], found: Mapping[str, Given]) -> Values:
+        """The same cabinet with other things given in place of all that are; quick where little differs."""
+        return self.graph.again(self, settings, found)
 
     def without(self, part: str) -> Values:
         """The same with nothing known of one part: what its sizes should be, whatever it was cut to."""
@@ -253,7 +281,7 @@ class Values:
         if not any(name.startswith(own) for name in self.found):
             return self
         rest = {name: given for name, given in self.found.items() if not name.startswith(own)}
-        return self.graph.evaluate(self.settings, rest)
+        return self.with_given(self.settings, rest)
 
     def given(self, name: str) -> Given | None:
         """What replaces the plan or the formula, if anything does."""
@@ -277,7 +305,7 @@ class Values:
     def changed(self) -> frozenset[str]:
         """Names whose value differs from the plan's."""
         names = self.graph.quantities
-        return frozenset(names[i].name for i in self._touched if self.all[i] != self.graph.base[i])
+        return frozenset(names[i].name for i in self.touched if self.all[i] != self.graph.base[i])
 
     def rests_on(self, name: str) -> frozenset[str]:
         """Every quantity that the value depends on, itself included; a found value hides what is behind it."""
@@ -331,7 +359,7 @@ class Values:
             if self.graph[other].dimension != 1:
                 continue
             nudge = Given(self.number(other) + by, Origin.OVERRIDE)
-            moved = self.graph.evaluate(self.settings, {**self.found, other: nudge}).number(name)
+            moved = self.with_given(self.settings, {**self.found, other: nudge}).number(name)
             if moved != base:
                 found[other] = (moved - base) / by
         return found

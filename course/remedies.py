@@ -486,7 +486,7 @@ class _Case:
     def facts(self) -> _Facts:
         """Values with and without the mistake."""
         rest = {name: given for name, given in self.now.found.items() if name not in self.reads}
-        return _Facts(self.now, self.now.graph.evaluate(self.now.settings, rest))
+        return _Facts(self.now, self.now.with_given(self.now.settings, rest))
 
     @property
     def found(self) -> bool:
@@ -594,7 +594,7 @@ class _Case:
     def _with(self, again: Sequence[Part], sets: dict[str, Given]) -> Values:
         gone = tuple(part.name + "." for part in again)
         kept = {name: given for name, given in self.now.found.items() if not (gone and name.startswith(gone))}
-        return self.now.graph.evaluate(self.now.settings, {**kept, **sets})
+        return self.now.with_given(self.now.settings, {**kept, **sets})
 
     def _forbidden(self, new: Values) -> bool:
         """Whether it breaks a rule of the geometry that held before the mistake.

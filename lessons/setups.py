@@ -166,7 +166,7 @@ def _before_reading(work: Work, cabinet: Cabinet, values: Values) -> Values:
     own = {n for n in _matching(work.operation.reads, work, cabinet) if values.origin(n) is Origin.READING}
     if not own:
         return values
-    return cabinet.graph.evaluate(values.settings, {n: g for n, g in values.found.items() if n not in own})
+    return values.with_given(values.settings, {n: g for n, g in values.found.items() if n not in own})
 
 
 def _joined(first: SetupNumber, other: SetupNumber) -> SetupNumber:

@@ -65,7 +65,7 @@ def budget(course: Course, student: Student, quantity: str) -> Budget:
     asked = {name: check for check in reversed(every_check(course)) for name in _read(check)}
     fixed = {name: Given(values.number(name), Origin.CUT) for name in asked}
     graph = course.cabinet.graph
-    base = graph.evaluate(values.settings, {n: g for n, g in fixed.items() if n != quantity})
+    base = values.with_given(values.settings, {n: g for n, g in fixed.items() if n != quantity})
     behind = base.rests_on(quantity) - {quantity}
     shares = [
         Share(name, graph[name].says, allowed, _moves(base, fixed, name, quantity))
@@ -87,7 +87,7 @@ def _moves(base: Values, fixed: dict[str, Given], name: str, quantity: str) -> F
     assert isinstance(size, Fraction)
     changes = []
     for by in (Fraction(1), Fraction(-1)):
-        nudged = base.graph.evaluate(base.settings, {**found, name: Given(size + by, Origin.CUT)})
+        nudged = base.with_given(base.settings, {**found, name: Given(size + by, Origin.CUT)})
         changes.append((nudged.number(quantity) - base.number(quantity)) * by)
     return max(changes, key=abs)
 

@@ -756,7 +756,7 @@ def _target_uncertainties(
         if given.origin is not Origin.READING or values.graph[other].dimension != LENGTH or not following:
             continue
         size = values.number(other)
-        moved = values.graph.evaluate(values.settings, {**values.found, other: replace(given, value=size + 1)})
+        moved = values.with_given(values.settings, {**values.found, other: replace(given, value=size + 1)})
         read = values.graph[other].read
         tool, reach = _reaching(read.instrument if read else "rule", size, course, student)
         own = uncertainty(tool, reach, taken[other] or 1)
@@ -793,7 +793,7 @@ def _derived(formula: Formula, values: Values, sizes: dict[str, Fraction]) -> Fr
     """The result of a formula with the readings of one attempt in the places of its sizes, and what follows them."""
     if any(name not in sizes and not values.rests_on(name).isdisjoint(sizes) for name in formula.names):
         read = {name: Given(size, Origin.READING) for name, size in sizes.items()}
-        return _number(formula, values.graph.evaluate(values.settings, {**values.found, **read}).all)
+        return _number(formula, values.with_given(values.settings, {**values.found, **read}).all)
     changed = list(values.all)
     for name, size in sizes.items():
         changed[values.graph.index[name]] = size

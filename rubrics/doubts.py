@@ -58,7 +58,7 @@ def doubts(course: Course, student: Student, readings: Iterable[Reading]) -> tup
         rest = [r.value for r in kept if r.quantity == one.quantity and r.key not in doubted and r.value is not None]
         if rest:
             found[one.quantity] = Given(reduced(rest, graph[one.quantity].read)[0], Origin.READING)
-        values = graph.evaluate(values.settings, found)
+        values = values.with_given(values.settings, found)
     return tuple(raised)
 
 

@@ -17,7 +17,7 @@ from course.moisture import AtMoisture, at_shop
 from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure_all
+from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure_from
 from rubrics.class_figures import mean, sd, share_inside
 from rubrics.decide import Decision, Verdict, decide, guard_band
 from rubrics.doubts import Doubt, doubts
@@ -228,8 +228,9 @@ def _measured(
 ) -> Results:
     """What a student measured, each check against the cabinet as it stood at its stage; nothing for one left out."""
     found: dict[str, tuple[Measured, ...]] = {}
+    readings = views[STAGES[0]].log.readings(student.id)
     for stage in STAGES:
-        found |= measure_all([check for check in checks if check.stage == stage], views[stage], student)
+        found |= measure_from([check for check in checks if check.stage == stage], views[stage], student, readings)
     return {**found, **{check.id: () for check in left_out}}
 
 
@@ -285,12 +286,11 @@ def first_read(checks: Sequence[Check]) -> dict[str, str]:
 
 def _by_stage(course: Course, stages: Mapping[str, str]) -> dict[str, Course]:
     """The course as it stood at each stage: what is read later does not move what was made before."""
-    graph = course.cabinet.graph
     now = {student.id: course.values(student) for student in course.students}
     return {
         stage: replace(
             course,
-            _values={id_: graph.evaluate(v.settings, _until(stage, v.found, stages)) for id_, v in now.items()},
+            _values={id_: v.with_given(v.settings, _until(stage, v.found, stages)) for id_, v in now.items()},
         )
         for stage in STAGES
     }  # fmt: skip
@@ -530,7 +530,7 @@ def plan_differences(
         now = values[name]
         if values.graph[name].dimension != 1 or abs(now - planned) < tell:
             continue
-        without = values.graph.evaluate(_less(values.settings, name), _less(values.found, name))
+        without = values.with_given(_less(values.settings, name), _less(values.found, name))
         since = STAGES.index(stages.get(name, STAGES[0]))
         later = [c for c in sized if STAGES.index(c.stage) >= since and c.reads[0][0] != name]
         moved = [(c, values.target(c.reads[0][0]) - without.target(c.reads[0][0])) for c in later]

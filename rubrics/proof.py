@@ -239,7 +239,7 @@ def _sure_to(course: Course, student: Student, values: Values, own: Check, name:
 
 def _put(values: Values, name: str, off: Fraction) -> Values:
     size = Given(values.number(name) + off, Origin.READING)
-    return values.graph.evaluate(values.settings, {**values.found, name: size})
+    return values.with_given(values.settings, {**values.found, name: size})
 
 
 def _result(check: Check, moved: Values, base: Values) -> Fraction:

@@ -7,6 +7,7 @@ import re
 import textwrap
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
@@ -19,6 +20,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.cell import Cell
 from openpyxl.drawing.image import Image
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.pagebreak import Break
@@ -296,6 +298,7 @@ def _head(sheet: Worksheet, course: Course, student: Student, note: str) -> None
 def _readings(sheet: Worksheet, columns: Sequence[Column], rows: Iterable[FitRow], large: bool) -> int:
     """Write the rows under a line for each stage and check; gives the last line."""
     size, line, group = _size(large), TOP, ("", "")
+    looks: dict[tuple[bool, bool], StyleArray] = {}
     for row in rows:
         if (row.stage, row.group) != group:
             line, group = line + 1, (row.stage, row.group)
@@ -311,12 +314,13 @@ def _readings(sheet: Worksheet, columns: Sequence[Column], rows: Iterable[FitRow
                 "checked by": row.who, QUANTITY: row.quantity,
             }  # fmt: skip
             texts = [known.get(column.heading, "") for column in columns]
-            _line(sheet, line, columns, texts, large, (READ, SECOND, NOTE) if row.second else (READ, NOTE))
+            _line(sheet, line, columns, texts, large, (READ, SECOND, NOTE) if row.second else (READ, NOTE), looks)
     return line
 
 
 def _parts(sheet: Worksheet, course: Course, student: Student) -> int:
     line, states, values = TOP, course.log.states(student.id), course.values(student)
+    looks: dict[tuple[bool, bool], StyleArray] = {}
     for part in course.cabinet.parts:
         line += 1
         state = states.get(part.name)
@@ -324,25 +328,25 @@ def _parts(sheet: Worksheet, course: Course, student: Student) -> int:
         named = part.title if part.title.startswith(assembly) else f"{assembly} {part.title}"
         texts = (part.label, named, state.name if state else "", state.at if state else "", "", part.name)
         solid = values[f"stock.{part.stock}.build"] == "solid"
-        _line(sheet, line, PART_COLUMNS, texts, student.large_print, ("state", "date", *((WET,) if solid else ())))
+        open_ = ("state", "date", *((WET,) if solid else ()))
+        _line(sheet, line, PART_COLUMNS, texts, student.large_print, open_, looks)
     return line
 
 
 def _line(
-    sheet: Worksheet, line: int, columns: Sequence[Column], texts: Sequence[str], large: bool, written: Sequence[str]
+    sheet: Worksheet, line: int, columns: Sequence[Column], texts: Sequence[str], large: bool, written: Sequence[str],
+    looks: dict[tuple[bool, bool], StyleArray],
 ) -> None:
     """One row, as high as its longest text needs; only the cells to be written in are open."""
     size, most = _size(large), 1
     for number, (column, text) in enumerate(zip(columns, texts, strict=True), 1):
         cell = sheet.cell(line, number)
-        _text(cell, text, size)
-        if number == len(columns):
-            cell.font = Font(name=TYPE, size=8, color="A0A0A0")
-            continue
-        cell.border, cell.alignment = BORDER, Alignment(wrap_text=True, vertical="center")
-        if column.heading in written:
-            cell.protection, cell.number_format, cell.fill = Protection(locked=False), "@", FILL_IN
-        if column.shown:
+        last, open_ = number == len(columns), column.heading in written
+        _written(cell, text)
+        if (last, open_) not in looks:
+            looks[last, open_] = _look(cell, size, last, open_)
+        cell._style = copy(looks[last, open_])
+        if column.shown and not last:
             most = max(most, len(textwrap.wrap(text, column.large if large else column.width)))
     sheet.row_dimensions[line].height = size * (1.3 * most + 0.4)
 
@@ -365,12 +369,28 @@ def _letter(columns: Sequence[Column], heading: str) -> str:
     return get_column_letter([column.heading for column in columns].index(heading) + 1)
 
 
-def _text(cell: Cell, text: str, size: int, bold: bool = False) -> None:
+def _look(cell: Cell, size: int, last: bool, open_: bool) -> StyleArray:
+    """Give a cell of a row its look; it is worked out once and copied, since openpyxl takes long over each."""
+    if last:
+        cell.font = Font(name=TYPE, size=8, color="A0A0A0")
+        return cell._style
+    cell.font = Font(name=TYPE, size=size)
+    cell.border, cell.alignment = BORDER, Alignment(wrap_text=True, vertical="center")
+    if open_:
+        cell.protection, cell.number_format, cell.fill = Protection(locked=False), "@", FILL_IN
+    return cell._style
+
+
+def _written(cell: Cell, text: str) -> None:
     """Text that is never taken for a formula, whatever it begins with."""
     plain = plain_text(text)
     cell.value = plain or None
     if plain:
         cell.data_type = "s"
+
+
+def _text(cell: Cell, text: str, size: int, bold: bool = False) -> None:
+    _written(cell, text)
     cell.font = Font(name=TYPE, size=size, bold=bold)
 
 

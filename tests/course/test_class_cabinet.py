@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
+from hypothesis import given as over
+from hypothesis import settings
+from hypothesis import strategies as st
 
+from course.build import build, list_keys
 from course.course import Course
 from course.cutlist import cut_rows
+from course.kinds import read_library
+from course.plan import read_plan
 from course.quantities import Given, Origin
 from course.readings import Reading
+
+CLASS_PLAN = Path(__file__).parents[1].joinpath("class_plan.yaml").read_text("utf-8")
 
 
 def mm(text: str) -> Fraction:
@@ -185,3 +194,24 @@ def test_shelves_and_the_open_case_are_provisional_until_read(course_of):
     assert rows["H-H"].provisional == "width of opening 'upper'"
     read(course, "divider.upper.width", "364.0", "364.1", "364.2")
     assert {row.label: row for row in cut_rows(course, student)}["H-H"].provisional == ""
+
+
+CABINET = build(read_plan(CLASS_PLAN, "plan.yaml", list_keys(read_library())), read_library())
+LENGTHS = sorted(quantity.name for quantity in CABINET.graph.quantities if quantity.dimension == 1)
+SIZES = st.dictionaries(st.sampled_from(LENGTHS), st.integers(5, 5000), max_size=6).map(
+    lambda sizes: {name: Given(Fraction(size, 10), Origin.READING) for name, size in sizes.items()}
+)
+"""What may be given: any lengths of the cabinet, from 0.5 to 500 mm."""
+
+
+@settings(max_examples=150, deadline=None)
+@over(SIZES, SIZES, SIZES, SIZES)
+def test_a_step_from_other_values_ends_where_a_new_start_does(set_before, found_before, set_now, found_now):
+    """Working out only what follows from a difference gives every value and target that working out all gives."""
+    graph = CABINET.graph
+    before = graph.evaluate(set_before, found_before)
+    stepped, new = before.with_given({**set_before, **set_now}, found_now), graph.evaluate({**set_before, **set_now}, found_now)
+    back = stepped.with_given(set_before, found_before)
+    for one, other in ((stepped, new), (back, before)):
+        assert (one.all, one.targets, one.changed) == (other.all, other.targets, other.changed)
+        assert (one.settings, one.found) == (other.settings, other.found)
