@@ -85,6 +85,11 @@ def _boards(count: int) -> str:
     return "1 board" if count == 1 else f"{count} boards"
 
 
+def thick_enough(piece: Piece, needs: Sequence[Need]) -> bool:
+    """Whether a board gives the thinnest piece that is wanted; one that is not measured may."""
+    return not piece.measured or piece.mean_thickness >= min(need.thickness for need in needs)
+
+
 def lay_out(
     course: Course, settings: OrderSettings, group: StockGroup, needs: Sequence[Need], pieces: Sequence[Piece],
     thickness: Fraction, problems: list[Problem],
@@ -96,19 +101,17 @@ def lay_out(
         settings: Of the order.
         group: The stock.
         needs: What is cut from it.
-        pieces: Boards on hand that may serve.
+        pieces: Boards on hand that serve.
         thickness: Rough thickness, by which board feet are counted. [mm]
         problems: What cannot be cut is added.
     """
     unit = UNITS[unit_of(course)]
     sides = tuple(rounded_up(settings.size(f"board.{name}"), unit) for name in ("ends", "edges"))
-    least = min(need.thickness for need in needs)
-    have = [piece for piece in pieces if not piece.measured or piece.mean_thickness >= least]
     sale = for_sale(course, settings, group)
     money = all(one.price for one in sale)
     prices = [one.price if money and one.price else board_feet(thickness, one.width, one.length) for one in sale]
     costs = whole_costs(prices)
-    lots = {line[0].name: line for piece in have for line in _alike(piece)}
+    lots = {line[0].name: line for piece in pieces for line in _alike(piece)}
     owned = [stock_of(line[0], unit, (Fraction(0), Fraction(0)), 0, len(line)) for line in lots.values()]
     new = [stock_of(one, unit, (Fraction(0), Fraction(0)), cost, None) for one, cost in zip(sale, costs, strict=True)]
     wide = _Wide(unit, Trim(*sides), kerf_of(course), rounded_up(settings.size("board.joint"), unit), owned, new)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from course.board_layouts import BoardLayout, lay_out
+from course.board_layouts import BoardLayout, lay_out, thick_enough
 from course.course import Course
 from course.demand import Need, Purpose, StockGroup, rough_thickness
 from course.order_settings import OrderSettings
@@ -68,7 +68,7 @@ def plan_boards(
     """Volume of the boards of one stock, what of it is on hand, and a layout of what is cut."""
     rough = rough_thickness(max(need.thickness for need in needs))
     assert rough is not None
-    pieces = list(_pieces(course, group))
+    pieces = [piece for piece in _pieces(course, group) if thick_enough(piece, needs)]
     problems += _too_large(course, needs)
 
     def volume(*purposes: Purpose) -> Fraction:
@@ -87,13 +87,13 @@ def plan_boards(
 
 
 def _pieces(course: Course, group: StockGroup) -> Iterator[Piece]:
-    """Boards on hand of a stock: those its students have, and those of its material that nobody has."""
+    """Boards on hand of a stock: those its students have, and those of its material that nobody has; no sheets."""
     users: dict[str, list[Student]] = {}
     for student in course.students:
         if group.role in student.pieces:
             users.setdefault(student.pieces[group.role], []).append(student)
     for piece in course.stock.values():
-        if piece.role != group.role:
+        if piece.role != group.role or piece.form == "sheet":
             continue
         if piece.id not in users:
             if piece.material in ("", group.material):

@@ -25,6 +25,8 @@ class Left:
     width: Fraction | None
     moisture: Fraction | None
     note: str
+    form: str = ""
+    """`sheet` or `solid`; empty for what is whole and whose line does not say."""
     defects: tuple[Area, ...] = ()
     of: str = ""
     """Name of the sheet or board it is cut off; empty for one that is whole."""
@@ -63,7 +65,8 @@ def _offcuts(
             numbers[stem] += 1
             yield Left(
                 f"{stem}-left-{numbers[stem]}", sheet.group.role, sheet.group.material, thickness, area.length,
-                area.width, moisture, f"left over from {sheet.name}", rest.defects, sheet.name, area,
+                area.width, moisture, f"left over from {sheet.name}",
+                "sheet" if sheet.group.sheet else "solid", rest.defects, sheet.name, area,
             )  # fmt: skip
 
 
@@ -78,5 +81,5 @@ def _not_used(order: Order) -> Iterator[Left]:
             note = "not used" if len(whole) == len(piece.names) == 1 else f"{name}, not used"
             yield Left(
                 name.replace(" ", "-"), piece.role, piece.material, piece.thickness, piece.length, piece.width,
-                piece.moisture, note, flaws.get(name, ()),
+                piece.moisture, note, piece.form, flaws.get(name, ()),
             )  # fmt: skip

@@ -46,6 +46,16 @@ class SpareRow:
 
 WIDEST = 42
 """Widest column of the workbook. [letters]"""
+WIDTHS = {"What": 30, "Size": 27, "To buy": 17, "Why": 72}
+"""Widest of some columns, so that the order list can be read on one page's width. [letters]"""
+NUMBERS = {"Price each": "0.00", "Cost": "0.00", "Spares": "0"}
+"""Columns whose cells are numbers, and how these are shown."""
+NOTHING = {
+    "Alternatives": "Nothing was found that would save a sheet.",
+    "Sheets given out": "Every student has a sheet by the roster, or there is none to give.",
+    "To look at": "Nothing.",
+}
+"""What stands on a sheet without rows."""
 LINE = 15
 """Height of a line of the workbook. [pt]"""
 HEADINGS = ("What", "Size", "Needed", "On hand", "To buy", "Price each", "Cost", "Why")
@@ -154,7 +164,7 @@ def _place(place: Place) -> str:
 
 
 def order_workbook(order: Order) -> bytes:
-    """The order list, spares, sheets given out and what to look at, as a workbook of texts."""
+    """Order list, spares, sheets given out and what to look at, as a workbook; prices, costs and counts are numbers."""
     import datetime
 
     import xlsxwriter
@@ -165,6 +175,8 @@ def order_workbook(order: Order) -> bytes:
     bold = book.add_format({"bold": True})
     head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     cell = book.add_format({"text_wrap": True, "valign": "top"})
+    look = {"valign": "top", "align": "right", "indent": 1}
+    number = {shown: book.add_format({**look, "num_format": shown}) for shown in NUMBERS.values()}
     for name, headings, rows in _tables(order):
         sheet = book.add_worksheet(name)
         sheet.write_string(0, 0, f"{name}: {order.course.title}", bold)
@@ -174,13 +186,18 @@ def order_workbook(order: Order) -> bytes:
             sheet.write_string(3, column, heading, head)
             texts = [plain(row[column]) for row in rows]
             longest = max([len(heading), *(len(words) for words in texts)])
-            wide = min(longest + 2, WIDEST)
+            wide = min(longest + 2, WIDTHS.get(heading, WIDEST))
             sheet.set_column(column, column, wide)
             for line, words in enumerate(texts):
-                sheet.write_string(4 + line, column, words, cell)
-                lines[line] = max(lines[line], len(textwrap.wrap(words, wide - 4)))
+                lines[line] = max(lines[line], len(textwrap.wrap(words, wide - 2)))
+                if heading in NUMBERS and words:
+                    sheet.write_number(4 + line, column, float(words), number[NUMBERS[heading]])
+                else:
+                    sheet.write_string(4 + line, column, words, cell)
         for line, count in enumerate(lines):
             sheet.set_row(4 + line, LINE * count)
+        if not rows:
+            sheet.write_string(4, 0, NOTHING.get(name, ""))
         if name == "Order":
             sheet.write_string(5 + len(rows), 0, total_cost(order), bold)
         sheet.freeze_panes(4, 1)
@@ -198,12 +215,14 @@ def left_csv(order: Order) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     numbered = [f"thickness {number}" for number in range(1, readings + 1)]
-    writer.writerow(["id", "role", "material", *numbered, "length", "width", "moisture", "defects", "price", "note"])
+    writer.writerow([
+        "id", "role", "material", "form", *numbered, "length", "width", "moisture", "defects", "price", "note",
+    ])  # fmt: skip
     for one in left:
         thickness = [_mm(value) for value in one.thickness] + [""] * (readings - len(one.thickness))
         moisture = decimal(one.moisture, 2) if one.moisture is not None else ""
         writer.writerow([
-            one.id, one.role, one.material, *thickness, _mm(one.length), _mm(one.width), moisture,
+            one.id, one.role, one.material, one.form, *thickness, _mm(one.length), _mm(one.width), moisture,
             "; ".join(map(_defect, one.defects)), "", one.note,
         ])  # fmt: skip
     return text.getvalue()

@@ -77,7 +77,9 @@ def from_sheets(course: Course, student: Student, role: str) -> bool:
 
 
 def _is_sheet(course: Course, piece: Piece) -> bool:
-    """Whether it has a size, and no student uses it as a board."""
+    """Whether it has a size, and is no board, by its line or by the students who have it."""
+    if piece.form == "solid":
+        return False
     users = [student for student in course.students if student.pieces.get(piece.role) == piece.id]
     return bool(piece.length and piece.width) and all(from_sheets(course, user, piece.role) for user in users)
 

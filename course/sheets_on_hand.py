@@ -80,7 +80,7 @@ def on_hand(course: Course, said: Instructions, group: StockGroup, taken: Collec
 
 def _same(one: Piece, other: Piece) -> bool:
     """Whether parts of one fit the joints of the other: one material and mean thickness, as measured."""
-    if not (one.measured and other.measured):
+    if not (one.measured and other.measured) or one.form == "solid":
         return False
     return (one.role, one.material, one.mean_thickness) == (other.role, other.material, other.mean_thickness)
 

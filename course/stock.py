@@ -44,6 +44,8 @@ class Piece:
     defects: tuple[Defect, ...] = ()
     price: Fraction | None = None
     """Of one."""
+    form: str = ""
+    """`sheet` or `solid`; empty where it does not say, and those who have it tell."""
 
     @property
     def measured(self) -> bool:
@@ -70,7 +72,8 @@ class Piece:
         return tuple(self.name_of(number) for number in range(1, self.count + 1))
 
 
-COLUMNS = ("id", "role", "material", "count", "length", "width", "moisture", "defects", "price", "note")
+FORMS = ("sheet", "solid")
+COLUMNS = ("id", "role", "material", "form", "count", "length", "width", "moisture", "defects", "price", "note")
 
 
 def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[Problem]) -> dict[str, Piece]:
@@ -110,7 +113,7 @@ def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[P
         defects = tuple(_defects(row, unit, count, (length_, width), problems))
         found[name] = Piece(
             name, role, row.text("material"), tuple(thickness), length_, width, _percent(row, problems), row.place,
-            count, defects, _price(row, problems),
+            count, defects, _price(row, problems), _form(row, problems),
         )  # fmt: skip
     return found
 
@@ -163,6 +166,14 @@ def _count(row: Row, problems: list[Problem]) -> int:
         return int(text)
     problems.append(Problem("S011", row.at("count"), f"the count is '{text}'", "Write a whole number, as in 3."))
     return 1
+
+
+def _form(row: Row, problems: list[Problem]) -> str:
+    text = row.text("form")
+    if text and text not in FORMS:
+        problems.append(Problem("S013", row.at("form"), f"the form is '{text}'", meant(text, FORMS)))
+        return ""
+    return text
 
 
 def _price(row: Row, problems: list[Problem]) -> Fraction | None:

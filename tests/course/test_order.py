@@ -117,6 +117,39 @@ def test_the_price_of_a_board_foot_is_that_of_the_boards_on_hand(order_of):
     assert (frame.on_hand, frame.price, frame.buy) == (4, Fraction("7.5"), frame.order - 4)
 
 
+def test_an_offcut_of_a_veneered_sheet_is_no_board(order_of):
+    """A sheet and a board of cherry that nobody has, both 12 thick: the board alone is on hand."""
+    head = "id,role,material,form,thickness 1,length,width\n"
+    roster = "id,name,stock.panel.build\ns1,Ada,solid\n"
+
+    def panel(rows: str):
+        order = order_of(stock=head + rows, roster=roster)
+        return next(plan for plan in order.boards if plan.group.role == "panel")
+
+    board, sheet = "b,panel,cherry,solid,12,1800,300\n", "v,panel,cherry,sheet,12,1300,1200\n"
+    both = panel(board + sheet)
+    assert both.on_hand == panel(board).on_hand > 0
+    names = {one.name for one in both.layout.boards}
+    assert "b" in names and "v" not in names
+    assert panel(sheet).on_hand == 0
+
+
+def test_a_board_that_is_too_thin_is_not_on_hand(order_of):
+    """Panels of 12 do not come from a board of 9."""
+    order = order_of(
+        stock=HEAD + "thin,panel,cherry,9,1800,300,\n", roster="id,name,stock.panel.build\ns1,Ada,solid\n"
+    )
+    assert next(plan for plan in order.boards if plan.group.role == "panel").on_hand == 0
+
+
+def test_a_board_is_not_given_out_as_a_sheet(order_of):
+    """A wide board of 12 among the panel stock: the student with veneered panels does not get it, and does a sheet."""
+    head, roster = "id,role,material,form,thickness 1,length,width\n", "id,name,stock.panel.build\ns1,Ada,veneered\n"
+    for form, given_out in (("solid", []), ("sheet", ["x"])):
+        order = order_of(NOTHING_MORE, stock=head + f"x,panel,cherry,{form},12,2440,1220\n", roster=roster)
+        assert [one.piece for one in order.assigned if one.role == "panel"] == given_out
+
+
 # -- what is told ----------------------------------------------------------------------------------------
 
 TOLD = [
@@ -267,6 +300,7 @@ def test_what_is_left_starts_the_next_term(demo_order, course_folder):
         left.id: (left.length, left.width) for left in left_over(demo_order)
     }
     assert stock["sheet-A-left-1"].mean_thickness == Fraction("17.6")
+    assert (stock["panel-2-left-1"].form, stock["panel-cherry-left-1"].form) == ("sheet", "solid")
 
 
 def test_nothing_left_over_is_smaller_than_what_is_kept(order_of):

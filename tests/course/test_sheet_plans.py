@@ -198,6 +198,18 @@ def test_each_size_to_buy_has_a_line_with_its_cost(order_of):
     assert (row.what, row.buy, row.price, row.cost) == (
         "birch plywood for the case, new case sheet, half", "3 sheets", "24.00", "72.00",
     )  # fmt: skip
+    book = load_workbook(BytesIO(order_workbook(order)))
+    (cells,) = [cells for cells in book["Order"].iter_rows(min_row=5) if "half" in str(cells[0].value)]
+    assert [(cell.value, cell.number_format) for cell in cells[5:7]] == [(24, "0.00"), (72, "0.00")]
+
+
+def test_a_sheet_of_the_workbook_without_rows_says_so(order_of):
+    """A class with nothing to save, to give or to look at: no sheet of the workbook is only a heading."""
+    book = load_workbook(BytesIO(order_workbook(order_of())))
+    assert [book[name]["A5"].value for name in ("Alternatives", "Sheets given out", "To look at")] == [
+        "Nothing was found that would save a sheet.",
+        "Every student has a sheet by the roster, or there is none to give.", "Nothing.",
+    ]  # fmt: skip
 
 
 # -- the instructor's file -----------------------------------------------------------------------------------

@@ -104,6 +104,15 @@ WRONG = [
 ]
 
 
+def test_a_form_is_sheet_or_solid(course_of):
+    """Where a stock is built both ways, its line says whether it is a board; another word is refused."""
+    head = "id,role,form,thickness 1\n"
+    assert course_of(stock=head + "A,panel,solid,12\nB,panel,,12\n").stock["A"].form == "solid"
+    with pytest.raises(InputRefused) as refused:
+        course_of(stock=head + "A,panel,board,12\n")
+    assert str(refused.value) == "stock.csv:2:3: S013: the form is 'board'\n    Known are: sheet, solid."
+
+
 @pytest.mark.parametrize(("row", "says"), WRONG)
 def test_a_wrong_count_or_defect_is_refused_with_its_cell(course_of, row: str, says: str):
     """The words name the sheet and show how it is written."""
