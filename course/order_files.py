@@ -18,7 +18,7 @@ from course.order import Order
 from course.sheet_plans import SheetPlan, sheets_in_words
 from shared.handbook.lumber import BOARD_FOOT
 from shared.places import Place
-from shared.units import Shown, decimal
+from shared.units import INCH, Shown, decimal, fraction
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +210,7 @@ def order_workbook(order: Order) -> bytes:
 
 def left_csv(order: Order) -> str:
     """What is left over, to be used as `stock.csv` of the next term; sizes with their unit."""
-    left = left_over(order)
+    left, shown = left_over(order), order.shown
     readings = max([len(one.thickness) for one in left], default=1)
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
@@ -219,17 +219,19 @@ def left_csv(order: Order) -> str:
         "id", "role", "material", "form", *numbered, "length", "width", "moisture", "defects", "price", "note",
     ])  # fmt: skip
     for one in left:
-        thickness = [_mm(value) for value in one.thickness] + [""] * (readings - len(one.thickness))
+        thickness = [_exact(value, shown) for value in one.thickness] + [""] * (readings - len(one.thickness))
         moisture = decimal(one.moisture, 2) if one.moisture is not None else ""
         writer.writerow([
-            one.id, one.role, one.material, one.form, *thickness, _mm(one.length), _mm(one.width), moisture,
-            "; ".join(map(_defect, one.defects)), "", one.note,
+            one.id, one.role, one.material, one.form, *thickness, _exact(one.length, shown),
+            _exact(one.width, shown), moisture,
+            "; ".join(_defect(flaw, shown) for flaw in one.defects), "", one.note,
         ])  # fmt: skip
     return text.getvalue()
 
 
-def _defect(flaw: Area) -> str:
-    return f"at {_mm(flaw.x)} x {_mm(flaw.y)}: {_mm(flaw.length)} x {_mm(flaw.width)}"
+def _defect(flaw: Area, shown: Shown) -> str:
+    x, y, length, width = (_exact(size, shown) for size in (flaw.x, flaw.y, flaw.length, flaw.width))
+    return f"at {x} x {y}: {length} x {width}"
 
 
 def pins_yaml(order: Order) -> str:
@@ -242,7 +244,8 @@ def pins_yaml(order: Order) -> str:
         lines.append(f"  {_quoted(sheet.name)}:")
         for part in sheet.parts:
             turned = " turned" if part.turned else ""
-            place = f"{part.need.name} at {_mm(part.area.x)} x {_mm(part.area.y)}{turned}"
+            x, y = _exact(part.area.x, order.shown), _exact(part.area.y, order.shown)
+            place = f"{part.need.name} at {x} x {y}{turned}"
             lines.append(f"    - {_quoted(place)}")
     return "\n".join(lines) + "\n"
 
@@ -251,12 +254,15 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def _mm(value: Fraction | None) -> str:
-    """A length that is read back as it was, in a fraction of an inch where decimals of a millimetre are not exact."""
+def _exact(value: Fraction | None, shown: Shown) -> str:
+    """A length that is read back as it was, in the unit of the course where that is exact."""
     if value is None:
         return ""
-    exact = decimal(value, 6)
-    if Fraction(exact) == value:
-        return f"{exact} mm"
-    inches = value / Fraction(254, 10)
+    inches, millimetres = value / INCH, decimal(value, 6)
+    if shown.unit == "in" and (inches * shown.parts).denominator == 1 and shown.parts:
+        return f"{fraction(inches, shown.parts)} in".replace("\u00a0", " ")
+    if shown.unit == "in" and Fraction(decimal(inches, 6)) == inches:
+        return f"{decimal(inches, 6)} in"
+    if Fraction(millimetres) == value:
+        return f"{millimetres} mm"
     return f"{inches.numerator}/{inches.denominator} in"

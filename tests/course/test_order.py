@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 from hypothesis import given
@@ -15,7 +16,7 @@ from course.cut_sheets import Area, CutStep, in_few_settings
 from course.cutting.checker import complaints
 from course.left_over import left_over
 from course.order import plan_order
-from course.order_files import left_csv
+from course.order_files import left_csv, pins_yaml
 from course.stops import separate_settings, stops
 
 SIXTEEN = "id,name\n" + "".join(f"s{n:02},Student {n}\n" for n in range(1, 17))
@@ -301,6 +302,22 @@ def test_what_is_left_starts_the_next_term(demo_order, course_folder):
     }
     assert stock["sheet-A-left-1"].mean_thickness == Fraction("17.6")
     assert (stock["panel-2-left-1"].form, stock["panel-cherry-left-1"].form) == ("sheet", "solid")
+
+
+def test_what_is_left_of_a_class_in_inches_is_written_in_inches(tmp_path):
+    """Sizes in fractions, readings in decimals, each read back as it was; pinned places likewise."""
+    folder = tmp_path / "inches"
+    copytree(str(files("course").joinpath("demo_inches")), folder)
+    order = plan_order(read_course(folder))
+    text = left_csv(order)
+    assert " mm" not in text and " mm" not in pins_yaml(order)
+    assert ",0.7185 in,0.719 in,0.7185 in," in text
+    (folder / "stock.csv").write_text(text, "utf-8", newline="")
+    (folder / "roster.csv").write_text("id,name\nx1,Example\n", "utf-8")
+    (folder / "signoffs.csv").unlink(missing_ok=True)
+    assert {name: (p.thickness, p.length, p.width) for name, p in read_course(folder).stock.items()} == {
+        left.id: (left.thickness, left.length, left.width) for left in left_over(order)
+    }
 
 
 def test_nothing_left_over_is_smaller_than_what_is_kept(order_of):

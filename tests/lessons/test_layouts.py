@@ -221,6 +221,17 @@ def test_pages_of_boards_carry_the_cautions_of_saws_and_short_pieces(order):
         assert "Clamp shorter pieces" in page and "clamp it or use a jig" in page
 
 
+def test_the_first_page_of_the_boards_lists_them_and_the_cautions_have_a_page(order):
+    """Every board with its number of settings, then a page of cautions, then the boards."""
+    html = write_html(documents(order)["board-layouts"]).replace("\u00a0", " ")
+    start, cautions = html.split("Cautions for every board")
+    listed = re.findall(r"<tr>.*?</tr>", start, re.DOTALL)
+    for page in board_pages(order):
+        (row,) = [row for row in listed if f">{page.name}<" in row and page.stock in row]
+        assert page.size.replace("\u00a0", " ") in row and f">{page.settings}<" in row
+    assert 'class="warning' not in start and "Cut off first" not in start and "Cut off first" in cautions
+
+
 def test_sheets_with_the_same_cuts_say_so(order):
     """The page of a sheet names the first one that is cut in the same way, and only then."""
     cuts = {sheet.name: (sheet.length, sheet.width, sheet.steps) for sheet in (*order.cut_sheets, *order.cut_boards)}
