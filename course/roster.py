@@ -52,6 +52,10 @@ class Student:
     place: Place
 
 
+NO_STOCK = "Enter it in stock.csv, or leave the cell empty: its parts are then planned with the thickness of the plan."
+"""What to do about a sheet or board of a stock that has none."""
+
+
 def read_roster(
     table: Table, unit: str, units: str, cabinet: Cabinet | None, stock: dict[str, Piece], problems: list[Problem]
 ) -> tuple[Student, ...]:
@@ -146,7 +150,8 @@ def _choices(
             fitting = [name for name, other in stock.items() if other.role == role]
             if piece is None or piece.role != role:
                 says = f"stock.csv has no '{text}' for the {role} stock"
-                problems.append(Problem("R008", cell.place, says, meant(text, fitting)))
+                do = meant(text, fitting) if fitting else NO_STOCK
+                problems.append(Problem("R008", cell.place, says, do))
                 continue
             pieces[role] = text
             choices |= stock_given(piece)

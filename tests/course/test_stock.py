@@ -47,6 +47,18 @@ def test_a_piece_the_stock_lacks_is_refused(course_of):
     assert str(refused.value) == "roster.csv:2:3: R008: stock.csv has no 'B' for the case stock\n    Known are: A."
 
 
+def test_a_piece_of_a_stock_that_has_none_may_be_entered_or_left_out(course_of):
+    """Without a stock.csv there is nothing to choose from; the cure says what else can be done."""
+    roster = "id,name,piece.case\ns1,Ada,B\n"
+    with pytest.raises(InputRefused) as refused:
+        course_of(roster=roster)
+    assert str(refused.value) == (
+        "roster.csv:2:3: R008: stock.csv has no 'B' for the case stock\n"
+        "    Enter it in stock.csv, or leave the cell empty: its parts are then planned with the thickness of the plan."
+    )
+    assert course_of(roster=roster.replace(",B", ",")).students
+
+
 def test_a_species_no_table_knows_is_looked_at(course_of):
     """A solid panel of an unknown species is counted as not moving, and that is said."""
     course = course_of(
