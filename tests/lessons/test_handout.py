@@ -5,6 +5,7 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import pytest
+import yaml
 
 from course.course import Course
 from course.readings import Reading
@@ -436,3 +437,85 @@ def test_an_endorsement_that_no_operation_asks_for_is_told(course_of: Callable[.
         "course.yaml: L031: shop.endorsements names 'tenonning', and no operation asks for it\n    "
         "Did you mean 'tenoning'?"
     ]
+
+
+BOTH = ("machine", "hand")
+
+
+@pytest.mark.parametrize(
+    ("name", "routes", "said"),
+    [
+        ("measure the real case", BOTH, "Measure the case and not the list"),
+        ("groove edges", BOTH, "Gauge from the face: the groove's back wall and the panel's back decide"),
+        ("rabbet the panels", BOTH, "Gauge from the face: the panel's back and the groove's back wall decide flush"),
+        ("cut dadoes", BOTH, "Leave the fit snug: the last sanding, 180 and then 240 to 320 grit, loosens it"),
+        ("ease the joints to fit", BOTH, "Leave it snug: the last sanding, 180 and then 240 to 320 grit, loosens it"),
+        ("ease the joints to fit", BOTH, "The last hair is taken with the plane, not by moving a cutter"),
+        ("dry fit the case", BOTH, "Never twist or knock"),
+        ("rabbet the panels", BOTH, "slapped into the frame and pulled out again by one edge. The thin front edge breaks"),
+        ("rabbet the panels", ("machine",), "with a shoulder plane, not with another change of the cutter"),
+        ("rabbet the panels", BOTH, "try by feel, all along each edge"),
+        ("make a test tenon", ("machine",), "the backing board, kept square to the fence. It stops the part from tipping"),
+        ("cut the tenons", ("machine",), "backing board square to it"),
+        ("groove edges", ("machine",), "set the fence in line with the bearing"),
+        ("groove edges", ("machine",), "fence and bearing in one line let the part run past without a bump"),
+        ("make a test tenon", ("machine",), "Measure the shim itself with the caliper"),
+        ("make a test tenon", ("machine",), "Touch no setting"),
+        ("cut frame parts to the real opening", ("machine",), "Measure the width of both stiles as they are now"),
+        ("cut frame parts to the real opening", ("hand",), "before you mark the rails"),
+        ("finish the panels before gluing", BOTH, "mask the faces"),
+        ("glue up the frame", BOTH, "The panels are finished, dry and masked"),
+        ("glue up the frame", BOTH, "Ends that are off now make the shadow gap run uneven"),
+        ("square the corners of the rabbet", BOTH, "Begin with the end grain"),
+        ("square the corners of the rabbet", BOTH, "Clear the waste behind the chisel after every step"),
+        ("square the corners of the rabbet", BOTH, "Take the long grain last"),
+        ("square the corners of the rabbet", BOTH, "Long grain splits ahead of the edge"),
+        ("square the corners of the rabbet", BOTH, "Lean the walls back by a hair"),
+        ("square the corners of the rabbet", BOTH, "Drop the test block in"),
+        ("fit the back", BOTH, "The fitted back brings the case square"),
+        ("cut the rabbet for the back", BOTH, "It can run away: experienced hands only, very light, or not at all"),
+    ],
+)
+def test_what_a_teacher_stresses_is_on_the_students_page(
+    course_of: Callable[..., Course], name: str, routes: tuple[str, ...], said: str
+) -> None:
+    """Teaching points of the trade (common practice), on the laid-out page of the work they belong to, in each route."""
+    for route in routes:
+        course = course_of(course=COURSE, signoffs=signoffs(*MACHINES) if route == "machine" else HEAD)
+        assert said in text_of(course, read_lessons(course), name), route
+
+
+@pytest.mark.parametrize(
+    ("kept", "absent"),
+    [
+        (("case", "divider", "shelf", "back"), ("door",)),
+        (("case", "back", "door"), ("divider", "shelf", "drawer")),
+        (("case", "divider", "shelf", "back", "door"), ("drawer",)),
+    ],
+)
+def test_no_page_speaks_of_what_the_cabinet_does_not_have(
+    course_of: Callable[..., Course], class_plan: str, kept: tuple[str, ...], absent: tuple[str, ...]
+) -> None:
+    """Without a door nobody is told to take out the door, without a divider none is dadoed; by machine and by hand."""
+    plan = yaml.safe_load(class_plan)
+    plan["assemblies"] = {name: made for name, made in plan["assemblies"].items() if name in kept}
+    for made in plan["assemblies"].values():
+        if made.get("in") == "divider.upper" and "divider" not in kept:
+            made["in"] = "case.inside"
+    for signed in (signoffs(*MACHINES), HEAD):
+        course = course_of(course=COURSE, plan=yaml.safe_dump(plan, sort_keys=False), signoffs=signed)
+        lessons, student = read_lessons(course), course.student("s1")
+        for number, works in enumerate(lessons.sheets, 1):
+            text = words(sheet(course, student, lessons, works, number, fit_rows(course, student)))
+            assert not re.findall(rf"\b(?:{'|'.join(absent)})s?\b", text, re.IGNORECASE), works[0].operation.name
+
+
+def test_a_pair_of_doors_is_told_the_gap_between_its_leaves(course_of: Callable[..., Course], class_plan: str) -> None:
+    """2.0 where the leaves meet; one door alone has no such line."""
+    plan = yaml.safe_load(class_plan)
+    single = course_of(course=COURSE, plan=yaml.safe_dump(plan, sort_keys=False))
+    plan["assemblies"]["door"]["leaves"] = ["left", "right"]
+    pair = course_of(course=COURSE, plan=yaml.safe_dump(plan, sort_keys=False))
+    said = [{row.name: row.values for row in page_of(c, "fit the door").setups} for c in (single, pair)]
+    assert [one.text.replace("\u00a0", " ") for one in said[1]["gap between two doors"]] == ["2.0 mm"]
+    assert "gap between two doors" not in said[0]

@@ -149,30 +149,6 @@ class TestBuiltIn:
                 if route.powered:
                     assert len(inside) >= 2, (operation.name, route.name)
 
-    @pytest.mark.parametrize(
-        ("name", "words"),
-        [
-            ("measure the real case", "Measure the case and not the list"),
-            ("cut dadoes", "Leave the fit snug"),
-            ("dry fit the case", "Never twist or knock"),
-            ("square the corners of the rabbet", "Long grain splits ahead of the edge"),
-            ("square the corners of the rabbet", "Clear the waste behind the chisel"),
-            ("cut frame parts to the real opening", "before you mark the rails"),
-            ("cut the tenons", "backing board square to it"),
-            ("make a test tenon", "Touch no setting"),
-            ("rabbet the panels", "The thin front edge breaks"),
-            ("rabbet the panels", "not with another change of the cutter"),
-            ("groove edges", "in line with the bearing"),
-            ("glue up the frame", "make the shadow gap run uneven"),
-            ("finish the panels before gluing", "mask the faces"),
-            ("fit the back", "The fitted back brings the case square"),
-            ("cut the rabbet for the back", "experienced hands only, very light, or not at all"),
-        ],
-    )
-    def test_points_a_teacher_makes_are_made(self, name, words):
-        """Teaching points of the trade (common practice) stand in the operation they belong to."""
-        assert any(words in text for text in OPERATIONS[name].texts())
-
     def test_texts_use_united_states_words(self):
         """British spellings and terms are made from the table of terms, not written into the texts."""
         british = re.compile(r"\b(rebate|mitre|cramp|housing|colour|centre|neighbour|fibres?|carcase|timber|vice)s?\b")
