@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from lessons.bench import Bench
 from lessons.cabinet_drawings import around
-from lessons.layout import Box, layout, shape
+from lessons.layout import Box, layout, leaves, shape
 from shared.render.sketch import Area, Drawing, Sketch, Span
 
 
@@ -75,7 +75,10 @@ def _clamp(sketch: Sketch, width: float, y: float) -> None:
 
 
 def reveal_map(bench: Bench, assembly: str) -> Drawing:
-    """A door in its opening with the gap wanted on each side and blanks for three readings a side."""
+    """A door in its opening with the gap wanted on each side and blanks for three readings a side.
+
+    Of a pair both leaves are drawn, with the gap where they meet; left and right are the sides of the opening.
+    """
     values, frame = bench.values, bench.cabinet.assemblies[assembly]
     room = frame.fills
     wide, high = values.number(f"{assembly}.width"), values.number(f"{assembly}.height")
@@ -83,25 +86,37 @@ def reveal_map(bench: Bench, assembly: str) -> Drawing:
         f"reveal {side} {bench.shown.fine(_target(bench, f'{assembly}.reveal.{side}'))}"
         for side in ("left", "right", "top", "bottom")
     )
+    pair = leaves(bench.cabinet, frame)
+    meets = bench.shown.fine(values.number(f"{assembly}.meeting_gap"))
+    words += f"; gap between the leaves {meets}" if len(pair) > 1 else ""
     sketch = bench.sketch(
-        "Reveals", f"The door in its opening, gaps drawn wider than they are: {words}.", wide, high, (75.0, 80.0)
-    )
+        "Reveals", f"The door in its opening, gaps drawn wider than they are: {words}.", wide * len(pair), high,
+        (75.0, 80.0),
+    )  # fmt: skip
     k, gap = sketch.scale, 3.0
     w, h = float(wide) * k, float(high) * k
-    sketch.rect(Area(-gap, -gap, w + 2 * gap, h + 2 * gap), "outline", room)
-    sketch.rect(Area(0, 0, w, h), "part", assembly)
-    sketch.label_in(Area(0, h * 0.3, w, h * 0.4), frame.title)
+    whole = (w + gap) * len(pair) - gap
+    sketch.rect(Area(-gap, -gap, whole + 2 * gap, h + 2 * gap), "outline", room)
+    at = 0.0
+    for number, leaf in enumerate(pair):
+        x = (w + gap) * number
+        at = x if leaf.name == assembly else at
+        sketch.rect(Area(x, 0, w, h), "part" if leaf.name == assembly else "thin", leaf.name)
+        sketch.label_in(Area(x, h * 0.3, w, h * 0.4), leaf.title)
+        if number:
+            sketch.label(x - gap / 2, h * 0.15, meets, name=f"{assembly}.meeting_gap")
     blank = sketch.wide("00.00") + 5
-    for side, x in (("left", -gap - 3), ("right", w + gap + 3)):
+    level = min(blank, w * 0.38 - 2)
+    for side, x in (("left", -gap - 3), ("right", whole + gap + 3)):
         anchor = "end" if side == "left" else "start"
         for share in (0.12, 0.5, 0.88):
             _blank(sketch, x if anchor == "start" else x - blank, h * share, blank)
         sketch.label(x, h * 0.31, _wanted(bench, assembly, side), anchor, name=f"{assembly}.reveal.{side}")
     for side, y in (("top", -gap - sketch.size), ("bottom", h + gap + sketch.size * 1.4)):
         for share in (0.12, 0.5, 0.88):
-            _blank(sketch, w * share - blank / 2, y, blank)
+            _blank(sketch, at + w * share - level / 2, y, level)
         stand = y - sketch.size * 1.6 if side == "top" else y + sketch.size * 1.3
-        sketch.label(w / 2, stand, f"{side}: {_wanted(bench, assembly, side)}", name=f"{assembly}.reveal.{side}")
+        sketch.label(at + w / 2, stand, f"{side}: {_wanted(bench, assembly, side)}", name=f"{assembly}.reveal.{side}")
     return sketch.done()
 
 

@@ -4,7 +4,7 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from fractions import Fraction
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import given
@@ -497,3 +497,23 @@ def test_behind_an_applied_front_the_box_begins_later() -> None:
     drawing = section(Bench(made, made.graph.evaluate(), MM))
     face, front = ([x for x, _ in polygon(drawing, f"drawer.{part}")] for part in ("face", "front"))
     assert (min(face), max(face), min(front)) == pytest.approx((0, 18, 18), abs=0.02)
+
+
+def test_the_reveals_of_a_pair_stand_beside_both_leaves(class_bench: Bench) -> None:
+    """Both leaves lie in the opening, 2.0 where they meet and 1.5 at its sides; one door alone has no such gap."""
+    made = cabinet(CLASS_CABINET.replace("use: door}", "use: door, leaves: [left, right]}"))
+    drawing = DRAWINGS["reveal map"](Bench(made, made.graph.evaluate(), MM), "door.left")
+    places = [
+        float(next(e for e in elements(drawing, f"door.{leaf}") if e.tag.endswith("rect")).get("x"))
+        for leaf in ("left", "right")
+    ]
+    assert places[0] < places[1]
+    assert rectangle(drawing, "door.left") == rectangle(drawing, "door.right") == pytest.approx((179.5, 423), abs=0.05)
+    (gap,) = elements(drawing, "door.left.meeting_gap")
+    assert places[0] < float(gap.get("x")) < places[1] and gap.text.replace("\u00a0", " ") == "2.0 mm"
+    assert [e.text.replace("\u00a0", " ") for e in elements(drawing, "door.left.reveal.right")] == ["1.5 mm"]
+    assert "gap between the leaves 2.0 mm" in drawing.alt.replace("\u00a0", " ")
+    assert not elements(DRAWINGS["reveal map"](class_bench, "door"), "door.meeting_gap")
+    lines = [e for e in elements(drawing, "blank") if float(e.get("y1")) < 0]
+    ends = sorted((float(e.get("x1")), float(e.get("x2"))) for e in lines)
+    assert len(ends) == 3 and all(a[1] < b[0] for a, b in pairwise(ends))
