@@ -58,8 +58,8 @@ SIGNATURES = [
     ("case.top.length", "-0.8", THIN, {}, NOMINAL, TWICE),
     ("divider.divider.1.length", "-0.8", THIN, {}, NOMINAL, TWICE),
     ("divider.dado.1_left.width", "0.4", THIN, {}, NOMINAL, "nominal 18.0 mm, measured 17.6 mm"),
-    ("divider.divider.1.length", "-12", {}, {}, "Were the housings left out of the length?", "the housings add 12.0 mm"),
-    ("divider.divider.1.length", "12", {}, {}, "Were the housings counted twice?", "the housings add 12.0 mm"),
+    ("divider.divider.1.length", "-12", {}, {}, "Were the dadoes left out of the length?", "the dadoes add 12.0 mm"),
+    ("divider.divider.1.length", "12", {}, {}, "Were the dadoes counted twice?", "the dadoes add 12.0 mm"),
     ("case.top.length", "-12", {}, {}, "Were the rabbets left out of the length?", "the rabbets add 12.0 mm"),
     ("case.bottom.length", "12", {}, {}, "Were the rabbets counted twice?", "the rabbets add 12.0 mm"),
     ("door.rail.top.shoulder", "-0.8", {}, STILES, "Were the rails sized before the stiles were read?",
@@ -105,10 +105,10 @@ def test_a_size_that_knows_no_tenon_is_not_asked_about_tenons():
 
 
 def test_the_nearest_cause_comes_first():
-    """Housings of 1.6 and 1.5, and 3.1 short: the housings are nearer than the kerf, both are named."""
+    """Dadoes of 1.6 and 1.5, and 3.1 short: the dadoes are nearer than the kerf, both are named."""
     depths = {"divider.dado.1_left.depth": "1.6", "divider.dado.1_right.depth": "1.5"}
     found = causes(values(read=depths), "divider.divider.1.length", Fraction("-3.1"))
-    assert [cause.asks for cause in found] == ["Were the housings left out of the length?", LINE]
+    assert [cause.asks for cause in found] == ["Were the dadoes left out of the length?", LINE]
     assert [cause.miss for cause in found] == [0, Fraction("0.1")]
 
 

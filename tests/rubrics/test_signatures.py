@@ -80,8 +80,8 @@ def test_each_signature_is_asked_about_as_it_comes_in(taken, row: str, says: str
 
 LENGTHS = [
     ("nominal sheet", "divider.divider.1.length", "376.0", f"{SHEET} (nominal 18.0 mm, measured 17.6 mm, twice the difference is 0.8 mm)"),
-    ("housings left out", "divider.divider.1.length", "364.8", "Were the housings left out of the length? (the housings add 12.0 mm)"),
-    ("dado depth counted twice", "divider.divider.1.length", "388.8", "Were the housings counted twice? (the housings add 12.0 mm)"),
+    ("housings left out", "divider.divider.1.length", "364.8", "Were the dadoes left out of the length? (the dadoes add 12.0 mm)"),
+    ("dado depth counted twice", "divider.divider.1.length", "388.8", "Were the dadoes counted twice? (the dadoes add 12.0 mm)"),
 ]  # fmt: skip
 
 
