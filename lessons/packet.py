@@ -33,6 +33,7 @@ from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, why_before, work_of
 from lessons.setups import proof
 from rubrics.checks import read_checks
+from rubrics.grading_rules import read_rules
 from rubrics.sheet import FitRow, fit_rows, where_to_measure
 from shared.places import Place
 from shared.problems import InputRefused, Problem, meant, refuse
@@ -315,6 +316,7 @@ def _fit_sheet(course: Course, student: Student, lessons: Lessons, rows: Sequenc
         groups.setdefault(row.stage, []).append(row)
     filled = {
         "groups": [Group(stage.capitalize(), tuple(map(check_row, own))) for stage, own in groups.items()],
+        "rule": read_rules(course.folder, course.settings).words,
         "where": where_to_measure(course, rows),
         "units": UNITS[student.shown.unit],
         "large": student.large_print,

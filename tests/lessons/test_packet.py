@@ -18,6 +18,7 @@ from course.cutlist_files import cutlist_document
 from course.readings import Reading
 from lessons.commands import app
 from lessons.packet import Only, Packet, file_name, packet, read_lessons
+from rubrics.grading_rules import read_rules
 from rubrics.sheet import fit_rows
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
@@ -316,7 +317,7 @@ def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(
     assert "**" not in words(tree)
 
 
-def test_the_fit_check_sheet_has_a_table_for_each_stage_and_sketches_on_three_pages(demo_folder: Path) -> None:
+def test_the_fit_check_sheet_has_a_table_for_each_stage_and_sketches_on_four_pages(demo_folder: Path) -> None:
     """Every reading stands on it once, under its stage, with instrument and who sees it; the sketches come last."""
     course = read_course(demo_folder)
     student = course.student("s01")
@@ -324,12 +325,22 @@ def test_the_fit_check_sheet_has_a_table_for_each_stage_and_sketches_on_three_pa
     start = next(i for i, n in enumerate(found.tree) if n["t"] == "h" and words(n["c"]) == "Fit-check sheet")
     tree = found.tree[start:]
     assert [words(n["c"]) for n in tree[1:] if n["t"] == "h"] == [
-        "Stock", "Case", "Frame", "Fitting", "Finish", "Where to measure",
+        "Stock", "Case", "Frame", "Fitting", "Finish", "How a fit is graded", "Where to measure",
     ]  # fmt: skip
     lines = [[words(cell).replace("\u00a0", " ") for cell in row] for n in tree if n["t"] == "table" for row in n["rows"]]
     rows = fit_rows(course, student)
     assert [(line[0], line[3]) for line in lines] == [(f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows]
-    assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 3
+    assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 4
+
+
+def test_the_rule_of_grading_is_on_the_fit_check_sheet_before_anything_is_measured(course_of) -> None:
+    """Every sentence of the rule, with the course's own policy; a rule of no use is told with its place."""
+    course = course_of(course="title: T\nid: t\ngrading: {policy: capped, redo: 1/2}\n")
+    said = words(made(course).document.tree).replace("\u00a0", " ")
+    assert [line for line in read_rules(course.folder, course.settings).words if line.replace("\u00a0", " ") not in said] == []
+    assert "what was made again earns at most 1/2 of the points" in said
+    bad = made(course_of(course="title: T\nid: t\ngrading: {policy: worst}\n"))
+    assert [str(one).splitlines()[0] for one in bad.problems] == ["course.yaml:3:19: B022: the policy is 'worst'"]
 
 
 def test_every_part_of_another_shape_is_drawn_with_its_joints(demo_folder: Path) -> None:
