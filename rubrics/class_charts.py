@@ -26,6 +26,8 @@ BIN = 0.5
 """Width of a column of the distribution, in limits."""
 COLUMN = 11.0
 """Width of a column on paper. [mm]"""
+LETTER = 2.0
+"""Room for a letter of a name in a row. [mm]"""
 TALLEST = 42.0
 """Height of the tallest column. [mm]"""
 
@@ -80,6 +82,7 @@ def _mean(sketch: Sketch, one: CheckFigures, y: float) -> None:
 def _dots(sketch: Sketch, points: Sequence[Point], y: float, names: Mapping[str, str]) -> None:
     """Dots side by side where they would cover each other; full ones inside the limits, rings outside."""
     placed: list[tuple[float, int]] = []
+    named: list[tuple[float, str]] = []
     for point in sorted(points, key=lambda point: (point.scaled, point.mark.student.id)):
         if abs(point.scaled) > WIDEST:
             x = _beyond(sketch, y, 1 if point.scaled > 0 else -1)
@@ -91,8 +94,21 @@ def _dots(sketch: Sketch, points: Sequence[Point], y: float, names: Mapping[str,
             at = max(-2.0, min(2.0, float(level))) * DOT * 1.25
             sketch.circle(x, y + at, DOT, "dot" if point.inside else "ring")
         if point.far and point.mark.student.id in names:
-            anchor = "end" if point.scaled > 0 else "start"
-            sketch.label(x + (-1.5 if anchor == "end" else 1.5), y - 1.2, names[point.mark.student.id], anchor)
+            named.append((x, names[point.mark.student.id]))
+    for side in (1, -1):
+        _name(sketch, y, side, [(abs(x), name) for x, name in named if side * x > 0])
+
+
+def _name(sketch: Sketch, y: float, side: int, named: Sequence[tuple[float, str]]) -> None:
+    """Names on the inner side of what they belong to; those that would cover each other stand together."""
+    groups: list[tuple[float, list[str]]] = []
+    for x, name in sorted(named, reverse=True):
+        if groups and x > groups[-1][0] - 2 - LETTER * len(", ".join(groups[-1][1])):
+            groups[-1][1].append(name)
+        else:
+            groups.append((x, [name]))
+    for x, joined in groups:
+        sketch.label(side * (x - 1.5), y - 1.2, ", ".join(joined), "end" if side > 0 else "start")
 
 
 def _beyond(sketch: Sketch, y: float, side: int) -> float:

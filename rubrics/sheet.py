@@ -498,6 +498,7 @@ def cells_by_heading(sheet: Worksheet, needed: Iterable[str], limit: int = 60) -
 def fill(
     workbook: bytes, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]],
     moistures: Mapping[str, str] = MappingProxyType({}),
+    seconds: Mapping[tuple[str, int], str] = MappingProxyType({}),
 ) -> bytes:  # fmt: skip
     """A measuring workbook with readings and states of parts written in, as a student would.
 
@@ -506,9 +507,10 @@ def fill(
         readings: Texts by quantity and place.
         states: State and date by the label of a part.
         moistures: Texts by the label of a part.
+        seconds: Texts of the second reader by quantity and place, on a sheet that asks for one.
     """
     book = load_workbook(io.BytesIO(workbook))
-    for cell, text in _filled(book, readings, states, moistures):
+    for cell, text in _filled(book, readings, states, moistures, seconds):
         cell.value = text
         cell.data_type = "s"
     return _bytes(book)
@@ -516,10 +518,10 @@ def fill(
 
 def _filled(
     book: Workbook, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]],
-    moistures: Mapping[str, str],
+    moistures: Mapping[str, str], seconds: Mapping[tuple[str, int], str],
 ) -> Iterator[tuple[Cell, str]]:  # fmt: skip
     sheet = book[FIT]
-    found = cells_by_heading(sheet, (READ, QUANTITY, PLACE))
+    found = cells_by_heading(sheet, (READ, *((SECOND,) if seconds else ()), QUANTITY, PLACE))
     assert found is not None
     top, columns = found
     for row in range(top + 1, sheet.max_row + 1):
@@ -527,6 +529,8 @@ def _filled(
         key = (str(sheet.cell(row, columns[QUANTITY]).value or ""), int(place) if place.isdecimal() else 0)
         if key in readings:
             yield sheet.cell(row, columns[READ]), readings[key]
+        if key in seconds:
+            yield sheet.cell(row, columns[SECOND]), seconds[key]
     parts = book[PARTS]
     found = cells_by_heading(parts, ("label", "state", "date", WET))
     assert found is not None

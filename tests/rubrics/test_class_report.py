@@ -373,6 +373,13 @@ class TestCharts:
         places = re.findall(r'<circle cx="([^"]+)" cy="([^"]+)"', made.svg)
         assert len(set(places)) == 5
 
+    @pytest.mark.parametrize(("third", "said"), [("5.1", ["s8, s7"]), ("0.6", ["s8", "s7"])])
+    def test_names_of_results_at_one_place_stand_together(self, class_of, third, said):
+        """Two results beyond the edge, or one there and one further in: no name is printed over another."""
+        _, figures = figures_of(class_of({SHOULDER: ("0", "0.01", "0.02", "0.03", "-0.01", "-0.02", third, "5")}))
+        made = strip_chart("Frames", [of(figures, SHOULDER)], {"s7": "s7", "s8": "s8"}, MM)
+        assert re.findall(r">(s\d[^<]*)<", made.svg) == said
+
     def test_a_crowd_is_drawn_as_a_row_that_widens(self, class_of):
         """Eighty results have no room for dots: steps of a fifth of a limit, the tallest where most results lie."""
         _, figures = figures_of(class_of({SHOULDER: ("0", "0.01", "0.02", "0.2", "0.03", "0.01", "5", "-20")}))
