@@ -98,6 +98,8 @@ class Scenario:
     states: dict[str, dict[str, str]] = field(default_factory=dict)
     """States ticked on the measuring sheets, by student and label."""
     partners: tuple[Partner, ...] = ()
+    read_twice: tuple[str, ...] = ()
+    """Students whose work another person read too, in the second column of their sheets."""
 
 MORE = (
     "cutlist {folder} ada      what is cut already and no longer right",
@@ -155,6 +157,7 @@ def read_scenario(text: str) -> Scenario:
             )
             for block in _blocks(top, "partners")
         ),
+        _words(top, "read_twice"),
     )  # fmt: skip
 
 
@@ -220,7 +223,8 @@ def filled_workbooks(course: Course, folder: Path) -> list[Path]:
         readings = simulated(course, student, scenario)
         wet = scenario.moistures.get(student.id, {})
         states = {label: (state, course.date) for label, state in scenario.states.get(student.id, {}).items()}
-        data = fill(measurement_workbook(course, student), readings, states, wet)
+        twice = second_readings(course, student, scenario, readings)
+        data = fill(measurement_workbook(course, student), readings, states, wet, twice)
         written.append(write_file(folder / f"{student.id}-{safe_name(student.name)}-measured.xlsx", data))
         for one in scenario.partners:
             if one.student == student.id:
@@ -254,6 +258,22 @@ def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tupl
                 texts[name, event.place] = event.write
         found[name] = Given(reduced(values, read)[0], Origin.READING)
     return texts
+
+
+def second_readings(
+    course: Course, student: Student, scenario: Scenario, readings: dict[tuple[str, int], str]
+) -> dict[tuple[str, int], str]:
+    """What another person read of the same things, where two should; nothing for a student whose work one reads."""
+    if student.id not in scenario.read_twice:
+        return {}
+    chance, found = random.Random(f"{scenario.seed} second reader of {student.id}"), {}
+    twice = {row.quantity: row.instrument for row in fit_rows(course, student) if row.second}
+    for (name, place), text in readings.items():
+        if name in twice:
+            scatter = _scatter(chance, scenario.spread.get(twice[name], Fraction(1, 5)) / 4)
+            value = _graduated(length(text, student.unit) + scatter, twice[name], student)
+            found[name, place] = _written(value, student.shown)
+    return found
 
 
 def _made(chance: random.Random, scenario: Scenario, student: Student, name: str, instrument: str) -> Fraction:

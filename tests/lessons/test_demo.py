@@ -15,7 +15,10 @@ from course.proof import proof
 from course.remedies import remedies
 from lessons.class_sheets import benches
 from lessons.demo import copy_course, filled_workbooks, until_today
+from rubrics.class_report import facts
+from rubrics.grading import grade
 from rubrics.intake import Collected, collect
+from rubrics.sheet import SECOND, fit_rows
 
 
 @dataclass(frozen=True)
@@ -92,6 +95,25 @@ def test_two_readers_who_disagree_are_both_kept(played):
         if (one.quantity, one.place) == ("divider.upper.width", 2) and one.value is not None
     ]
     assert len(both) == 2 and abs(both[0] - both[1]) == Fraction("0.8")
+
+
+def test_others_read_again_where_two_people_should(played):
+    """Five of the class have a second reader: each thing that two should read is read twice, and nothing else is."""
+    by_second: dict[str, set[tuple[str, int]]] = {}
+    for one in played.course.log.readings():
+        if one.reader == SECOND:
+            by_second.setdefault(one.student, set()).add((one.quantity, one.place))
+    assert set(by_second) == {"s01", "s02", "s06", "s09", "s11"}
+    rows = [row for row in fit_rows(played.course, played.course.student("s01")) if row.second]
+    assert by_second["s01"] == {(row.quantity, place) for row in rows for place in range(1, row.places + 1)}
+    assert "door.rail.top.shoulder" in {row.quantity for row in rows}
+
+
+def test_the_class_is_told_how_well_readers_agree(played):
+    """By instrument, and by the levels that both readings come to, beyond chance."""
+    told = facts(grade(played.course)).readers
+    assert {tool.instrument for tool in told.tools} >= {"rule", "rods"}
+    assert told.levels and told.levels.same < told.levels.count and told.levels.kappa > 0.6
 
 
 def test_stiles_from_the_shed_are_read_with_their_moisture(played):
