@@ -20,7 +20,7 @@ from lessons.route import choose, is_named
 from lessons.sequence import Work
 from lessons.sessions import missed_by, sheets_of
 from lessons.setups import readings
-from rubrics.checks import read_checks
+from rubrics.check_files import read_checks
 from shared.places import Items, Mapping, Place, Text, read_yaml
 from shared.problems import Problem, meant
 from shared.render.document import Document

@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from lessons.cautions import CAUTIONS, FAMILIES, all_families, powered
-from rubrics.checks import read_checks
+from rubrics.check_files import read_checks
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant
 from shared.render.tree import markdown_tree

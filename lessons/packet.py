@@ -32,7 +32,7 @@ from lessons.part_drawings import part_drawing
 from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, why_before, work_of
 from lessons.setups import proof
-from rubrics.checks import read_checks
+from rubrics.check_files import read_checks
 from rubrics.grading_rules import read_rules
 from rubrics.sheet import FitRow, fit_rows, where_to_measure
 from shared.places import Place

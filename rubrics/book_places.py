@@ -10,7 +10,8 @@ from functools import cached_property
 from course.readings import Reading
 from course.roster import Student
 from rubrics.book import HEAD, Column, Columns, at
-from rubrics.checks import STAGES, Check
+from rubrics.check_files import STAGES
+from rubrics.checks import Check
 from rubrics.final import FinalMark, final_marks
 from rubrics.grading import Grades, Mark
 from rubrics.judged import Judging, read_judging

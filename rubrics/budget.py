@@ -9,8 +9,9 @@ from fractions import Fraction
 from course.course import Course
 from course.quantities import Given, Origin, Values
 from course.roster import Student
-from rubrics.checks import Check, every_check, tool_of
+from rubrics.checks import Check, every_check
 from rubrics.instruments import instrument, uncertainty
+from rubrics.measured import tool_of
 from shared.handbook.tolerance_stack import Link, root_sum_square, worst_case
 from shared.units import Shown, decimal
 

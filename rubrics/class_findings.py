@@ -9,7 +9,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from rubrics.checks import STAGES, Check
+from rubrics.check_files import STAGES
+from rubrics.checks import Check
 from rubrics.class_figures import Capability, Interval, capability, mean, sd, share_inside, share_interval
 from rubrics.compare import ENOUGH, far_off, mean_interval
 from rubrics.decide import Verdict

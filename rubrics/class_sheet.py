@@ -15,7 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from course.course import Course
 from course.roster import Student
-from rubrics.checks import STAGES
+from rubrics.check_files import STAGES
 from rubrics.sheet import (
     BORDER,
     FILL_IN,

@@ -17,11 +17,13 @@ from course.moisture import AtMoisture, at_shop
 from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.checks import STAGES, Check, Measured, checks_of, every_check, measure_from
+from rubrics.check_files import STAGES
+from rubrics.checks import Check, checks_of, every_check
 from rubrics.class_figures import mean, sd, share_inside
 from rubrics.decide import Decision, Verdict, decide, guard_band
 from rubrics.doubts import Doubt, doubts
 from rubrics.grading_rules import Level, Rules, SetupRule, read_rules
+from rubrics.measured import Measured, measure_from
 from shared.units import MM, Shown
 
 NOTHING = Fraction(0)

@@ -15,12 +15,14 @@ from course.course import Course
 from course.proof import whom
 from course.quantities import Given, Origin, Values
 from course.roster import Student
-from rubrics.checks import TOOLS, Check, checks_of, every_check, read_checks, result_uncertainty, tool_of
+from rubrics.check_files import TOOLS, read_checks
+from rubrics.checks import Check, checks_of, every_check
 from rubrics.decide import can_decide, guard_band
 from rubrics.feedback import read_words
 from rubrics.grading_rules import read_rules
 from rubrics.instruments import Instrument, instrument, instruments
 from rubrics.last_term import read_last_term
+from rubrics.measured import result_uncertainty, tool_of
 from rubrics.where import read_where
 from shared.places import NOWHERE, Text
 from shared.problems import InputRefused, Problem

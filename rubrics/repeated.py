@@ -12,8 +12,9 @@ from math import erf, sqrt
 from course.course import Course
 from course.readings import Reading
 from course.roster import Student
-from rubrics.checks import checks_of, tool_of
+from rubrics.checks import checks_of
 from rubrics.instruments import instrument
+from rubrics.measured import tool_of
 from shared.places import Mapping, read_yaml
 
 

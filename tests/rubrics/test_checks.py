@@ -14,8 +14,10 @@ from course.course import Course, read_course
 from course.kinds import read_library
 from course.readings import Reading
 from lessons.operation import read_operations
-from rubrics.checks import TOOLS, Check, checks_of, every_check, measure, measure_all, missing, read_checks
+from rubrics.check_files import TOOLS, read_checks
+from rubrics.checks import Check, checks_of, every_check
 from rubrics.instruments import instrument, uncertainty
+from rubrics.measured import measure, measure_all, missing
 from rubrics.proof import proof
 from shared.problems import InputRefused
 from shared.units import INCH

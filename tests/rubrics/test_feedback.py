@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from course.readings import Reading
-from rubrics.checks import read_checks
+from rubrics.check_files import read_checks
 from rubrics.feedback import feedback_document, pages, read_words, same_digits, write_feedback
 from rubrics.grading import grade
 from shared.problems import InputRefused

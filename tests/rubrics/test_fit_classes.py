@@ -7,7 +7,8 @@ from fractions import Fraction
 import pytest
 
 from course.course import read_course
-from rubrics.checks import checks_of, read_checks
+from rubrics.check_files import read_checks
+from rubrics.checks import checks_of
 from rubrics.fit_classes import FILE, STATUSES, read_fit_classes
 from shared.problems import InputRefused
 from shared.units import INCH

@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from course.readings import Reading
-from rubrics.checks import Measured, checks_of
+from rubrics.checks import checks_of
 from rubrics.decide import Verdict
 from rubrics.grading import attention, find_setups, grade, mark_of, signed
 from rubrics.grading_rules import read_rules
+from rubrics.measured import Measured
 from shared.problems import InputRefused
 from shared.units import INCHES
 

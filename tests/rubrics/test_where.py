@@ -11,7 +11,7 @@ from openpyxl import load_workbook
 
 from course.course import Course
 from lessons.packet import packet, read_lessons
-from rubrics.checks import read_checks
+from rubrics.check_files import read_checks
 from rubrics.sheet import WHERE, fit_rows, measurement_workbook, where_to_measure
 from rubrics.where import BUILT_IN, NUMBERED, WAYS, Asked, read_where, where_drawing
 from shared.problems import InputRefused
