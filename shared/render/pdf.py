@@ -45,6 +45,10 @@ SLACK = 2.5
 """How far an accent, a tail or a mark at a letter may reach over the edge of the content area. [mm]"""
 LONG_WORD = 24
 """Longer words may be broken anywhere, since nothing else keeps them on their page. [letters]"""
+LARGE_DATA = 100_000
+"""A document of more data than this is forgotten once it is set; small ones share what was worked out. [characters]"""
+_AGE = 11
+"""Typst keeps what it worked out until ten more documents are set; a packet takes some 350 MB of that."""
 _FIXED = 946684800
 """One fixed time for every document: the first second of 2000."""
 
@@ -150,22 +154,35 @@ def _signs(faces: tuple[str, ...]) -> frozenset[str]:
 def _compiled(data: dict[str, Any], title: str) -> bytes:
     import typst
 
+    text = json.dumps(data)
     with as_file(files("shared")) as folder:
         try:
             result = typst.compile_with_warnings(
                 str(folder / "render" / "document.typ"), font_paths=[str(folder / "fonts")], ignore_system_fonts=True,
-                sys_inputs={"d": json.dumps(data)}, pdf_standards=["ua-1"], timestamp=_FIXED, format="pdf",
+                sys_inputs={"d": text}, pdf_standards=["ua-1"], timestamp=_FIXED, format="pdf",
             )  # fmt: skip
         except typst.TypstError as error:
             says = f"the page cannot be printed: {error.message}"
             do = "; ".join(error.hints) or "Simplify the text or the drawing it names."
             raise InputRefused([Problem("W010", Place(title), says, do)]) from None
+        finally:
+            if len(text) > LARGE_DATA:
+                _forget()
     pdf, warnings = result
     if warnings:
         says = f"the page would not print as it should: {warnings[0].message}"
         raise InputRefused([Problem("W011", Place(title), says, "Simplify the text it names.")])
     assert isinstance(pdf, bytes)
     return pdf
+
+
+def _forget() -> None:
+    """Set empty pages until Typst has forgotten what it worked out for the documents before."""
+    import typst
+
+    none = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False)
+    for _ in range(_AGE):
+        typst.compile(b"", font_paths=none, ignore_system_fonts=True)
 
 
 def _packed(raw: bytes) -> bytes:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import re
+import subprocess
+import sys
+from pathlib import Path
 
 import jinja2
 import pikepdf
@@ -589,3 +592,31 @@ def test_many_documents_are_set_as_each_alone(monkeypatch):
             first()
         assert refused.value.problems == alone.value.problems
         assert [fetch() for fetch in rest] == [write_pdf(one) for one in good]
+
+
+SET_ONE_AFTER_ANOTHER = """
+from pathlib import Path
+from shared.render.document import Document
+from shared.render.pdf import write_pdf
+from shared.render.tree import markdown_tree
+
+def told():
+    print(Path("/proc/self/statm").read_text().split()[1])
+
+told()
+for number in range(7):
+    text = "\\n\\n".join(f"# Part {number}.{i}\\n\\n" + "Plane the face true and mark it. " * 12 for i in range(250))
+    write_pdf(Document("T", "Ada", "r1", markdown_tree(text, "page.md")))
+    told()
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux tells the memory of a process in a file")
+def test_the_last_of_many_documents_takes_no_more_memory_than_the_first_did():
+    """Seven large documents in one process: the sixth and seventh together add less than a quarter of the first."""
+    ran = subprocess.run(
+        [sys.executable, "-c", SET_ONE_AFTER_ANOTHER], capture_output=True, text=True, check=True,
+        cwd=Path(__file__).parents[2],
+    )  # fmt: skip
+    before, first, *_, fifth, _, last = map(int, ran.stdout.split())
+    assert last - fifth < (first - before) / 4
