@@ -6,7 +6,7 @@ from xlsxwriter.utility import xl_col_to_name
 
 from rubrics.book import HEAD, TINTS, Book, Cell, Column, Columns, Live
 from rubrics.book_places import Places, limits_off
-from rubrics.grading import limit_of
+from rubrics.checks import limit_of
 from rubrics.grading_rules import DIGITS
 
 HEAT_SHEET = "Heat map"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rubrics.book import HEAD, Book, Column, Live
 from rubrics.book_places import LIMITS, Places, middle_of
-from rubrics.grading import limit_of
+from rubrics.checks import limit_of
 
 UPPER_ONLY, BOTH = "upper only", "lower and upper"
 

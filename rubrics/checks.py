@@ -64,6 +64,11 @@ class Check:
     """Where its limits come from."""
 
 
+def limit_of(check: Check) -> Fraction:
+    """What counts as one limit: half the band, or all of a band that starts at nothing. [mm]"""
+    return check.upper if check.one_sided else (check.upper - check.lower) / 2
+
+
 def every_check(course: Course) -> tuple[Check, ...]:
     """All checks of a course's cabinet in the order of the work, those that are only read included.
 

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from rubrics.check_files import STAGES
-from rubrics.checks import Check
+from rubrics.checks import Check, limit_of
 from rubrics.class_figures import Capability, Interval, capability, mean, sd, share_inside, share_interval
 from rubrics.compare import ENOUGH, far_off, mean_interval
 from rubrics.decide import Verdict
-from rubrics.grading import Grades, Mark, Setup, aim, limit_of, signed
+from rubrics.grading import Grades, Mark, Setup, aim, signed
 from shared.units import Shown
 
 HOLDS = 1

@@ -119,7 +119,7 @@ class Page:
     others: tuple[str, ...]
     """What somebody else made, and who: not graded."""
     doubts: tuple[Result, ...]
-    """Readings that look like slips; marks that rest on them wait."""
+    """Readings that look like slips, or that two people read too far apart; marks that rest on them wait."""
     wood: tuple[Result, ...]
     """Sizes that were read at another moisture than the shop's, at both."""
     remedies: tuple[Remedy, ...]
@@ -167,6 +167,12 @@ def _page(
                 f"you wrote {doubt.reading.raw}, about {_size(doubt.expected, shown)} was expected: {doubt.ask}",
             )
             for doubt in one.doubts
+        ) + tuple(
+            Result(
+                where.get(found.low.quantity, found.low.quantity),
+                f"it was read as {found.low.raw} and as {found.high.raw} by two people: read it again together.",
+            )
+            for found in one.apart
         ),
         tuple(_of_wood(m) for m in one.marks if m.wood), _remedies(grades, one, library),
     )  # fmt: skip
@@ -182,7 +188,7 @@ def _of_wood(mark: Mark) -> Result:
 def _remedies(grades: Grades, one: StudentGrade, library: RemedyLibrary) -> tuple[Remedy, ...]:
     """What can still be mended; what only follows from a reading in doubt waits for the answer."""
     values = grades.course.values(one.student)
-    names = {doubt.reading.quantity for doubt in one.doubts}
+    names = {doubt.reading.quantity for doubt in one.doubts} | {found.low.quantity for found in one.apart}
 
     def waits(remedy: Remedy) -> bool:
         behind = {name for read in remedy.reads for inner in values.inputs(read) for name in values.rests_on(inner)}

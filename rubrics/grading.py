@@ -7,7 +7,7 @@ its last fit, does not move the target of what was made before.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from statistics import median
@@ -18,9 +18,10 @@ from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
 from course.roster import Student
 from rubrics.check_files import STAGES
-from rubrics.checks import Check, checks_of, every_check
+from rubrics.checks import Check, checks_of, every_check, limit_of
 from rubrics.class_figures import mean, sd, share_inside
 from rubrics.decide import Decision, Verdict, decide, guard_band
+from rubrics.disagreements import Disagreement, allowed_apart, disagreements
 from rubrics.doubts import Doubt, doubts
 from rubrics.grading_rules import Level, Rules, SetupRule, read_rules
 from rubrics.measured import Measured, measure_from
@@ -171,6 +172,8 @@ class StudentGrade:
     """Checks of what somebody else made, and who: measured, and not graded."""
     doubts: tuple[Doubt, ...]
     """Readings that look like slips."""
+    apart: tuple[Disagreement, ...]
+    """What two people read too far apart."""
     differences: tuple[PlanDifference, ...]
 
     @property
@@ -209,7 +212,9 @@ def grade(course: Course) -> Grades:
     stages = first_read(every_check(course))
     views = _by_stage(course, stages)
     raised = {s.id: doubts(course, s, course.log.readings(s.id)) for s in course.students}
-    waiting = {s.id: _waiting(checks, raised[s.id], s, views) for s in course.students}
+    allowed = allowed_apart(course)
+    apart = {s.id: tuple(disagreements(course.log.readings(s.id), allowed)) for s in course.students}
+    waiting = {s.id: _waiting(checks, _unsure(raised[s.id], apart[s.id]), s, views) for s in course.students}
     others = {s.id: _of_others(course, checks, s) for s in course.students}
     results = {s.id: _measured(checks, views, s, {*waiting[s.id], *others[s.id]}) for s in course.students}
     setups = find_setups(checks, list(results.values()), rules.setup)
@@ -219,8 +224,12 @@ def grade(course: Course) -> Grades:
     )
     marks = tuple(mark for _, every in students for mark in every)
     grades = tuple(
-        _held(one, waiting[one.student.id], raised[one.student.id], others[one.student.id]) for one, _ in students
-    )
+        replace(
+            _held(one, waiting[one.student.id], others[one.student.id]),
+            doubts=raised[one.student.id], apart=apart[one.student.id],
+        )
+        for one, _ in students
+    )  # fmt: skip
     classes = tuple(_class_result(check, grades, setups) for check in checks)
     return Grades(course, rules, checks, marks, grades, classes, setups)
 
@@ -246,11 +255,15 @@ def _of_others(course: Course, checks: Sequence[Check], student: Student) -> dic
     return found
 
 
+def _unsure(raised: Iterable[Doubt], apart: Iterable[Disagreement]) -> set[str]:
+    """Sizes with a reading in doubt, or read too far apart by two people."""
+    return {doubt.reading.quantity for doubt in raised} | {found.low.quantity for found in apart}
+
+
 def _waiting(
-    checks: Sequence[Check], raised: Sequence[Doubt], student: Student, views: Mapping[str, Course]
+    checks: Sequence[Check], names: Set[str], student: Student, views: Mapping[str, Course]
 ) -> tuple[Check, ...]:
     """Checks whose reading, or whose target, rests on a reading in doubt."""
-    names = {doubt.reading.quantity for doubt in raised}
     if not names:
         return ()
     found = []
@@ -266,11 +279,11 @@ def _waiting(
 
 
 def _held(
-    one: StudentGrade, waiting: tuple[Check, ...], raised: tuple[Doubt, ...], others: Mapping[Check, str]
+    one: StudentGrade, waiting: tuple[Check, ...], others: Mapping[Check, str]
 ) -> StudentGrade:
     open_ = tuple(check for check in one.not_measured if check not in waiting and check not in others)
     held = tuple(check for check in waiting if check not in others)
-    return replace(one, not_measured=open_, waiting=held, doubts=raised, others=tuple(others.items()))
+    return replace(one, not_measured=open_, waiting=held, others=tuple(others.items()))
 
 
 def first_read(checks: Sequence[Check]) -> dict[str, str]:
@@ -305,11 +318,6 @@ def _until(stage: str, found: Mapping[str, Given], stages: Mapping[str, str]) ->
         for name, given in found.items()
         if given.origin is not Origin.READING or STAGES.index(stages.get(name, stage)) <= last
     }
-
-
-def limit_of(check: Check) -> Fraction:
-    """What counts as one limit: half the band, or all of a band that starts at nothing. [mm]"""
-    return check.upper if check.one_sided else (check.upper - check.lower) / 2
 
 
 def aim(check: Check) -> Fraction:
@@ -439,7 +447,7 @@ def _grade_student(
     of = Fraction(sum(mark.check.points for mark in counted))
     open_ = tuple(check for check in checks if not results[check.id])
     differences = plan_differences(views[STAGES[-1]].values(student), checks, rules.tell, stages)
-    return StudentGrade(student, counted, points, of, len(checks), open_, (), (), (), differences), marks
+    return StudentGrade(student, counted, points, of, len(checks), open_, (), (), (), (), differences), marks
 
 
 @dataclass(frozen=True, slots=True)
@@ -565,6 +573,12 @@ def attention(grades: Grades) -> tuple[str, ...]:
         more = f"; and {len(raised) - 3} more" if len(raised) > 3 else ""
         look = "reading looks like a slip" if len(raised) == 1 else "readings look like slips"
         lines.append(f"{len(raised)} {look}, and {held} marks wait for an answer. {asked}{more}")
+    split = [(one, found) for one in grades.students for found in one.apart]
+    if split:
+        what = "1 size was" if len(split) == 1 else f"{len(split)} sizes were"
+        asked = "; ".join(found.words(one.student) for one, found in split[:3])
+        more = f"; and {len(split) - 3} more" if len(split) > 3 else ""
+        lines.append(f"{what} read too far apart by two people; marks wait until both read again. {asked}{more}.")
     lines += [f"{setup.words}." for setup in grades.setups if setup.cause is None]
     marks = [mark for one in grades.students for mark in one.marks]
     worst = grades.rules.levels[-1]

@@ -113,6 +113,8 @@ class Rules:
             + f"{setup.students} students, lie on one side by {float(setup.threshold):g} of a limit or more, "
             f"the set-up is the cause: the middle one of their deviations, to {MM.fine(setup.step)}, is taken out "
             "for those who worked from it. Nobody loses by it, and the spread is graded.",
+            "What two people read further apart than its limit allows costs nobody a mark: the marks that rest on it "
+            "wait until both have read it again together.",
             "A mistake is charged once: a difference or fit is worked out as if a reading that loses points at its own "
             "check were right. A size that follows a changed case or part is graded against what it should be now.",
             "What is not measured is blank, not zero: it counts neither in the points nor in what they are out of.",

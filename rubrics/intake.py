@@ -28,26 +28,23 @@ from course.roster import Student
 from course.stock import moisture
 from rubrics.book_intake import BEFORE, Edits, Entry, is_gradebook, judged_rows, read_edits
 from rubrics.cells import as_typed, number_text
-from rubrics.checks import asked_places, checks_of
+from rubrics.checks import asked_places
 from rubrics.class_sheet import NAME, STUDENT, UNIT, read_heading
+from rubrics.disagreements import allowed_apart, disagreements, who
 from rubrics.doubts import doubts
 from rubrics.final import FILE as FINAL
-from rubrics.grading import limit_of
 from rubrics.last_term import FILE as FIGURES
 from rubrics.repeated import repeated
 from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, WET, cells_by_heading
 from rubrics.signatures import bands, signatures
 from shared.places import Place, Row, Unreadable, read_csv, read_text
-from shared.problems import InputRefused, Problem, meant
+from shared.problems import Problem, meant
 from shared.units import NotALength, length
 
 SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb")
 """What is taken in out of a folder, and what is told to be saved again."""
 OURS = (BEFORE, FINAL, FIGURES)
 """Files made beside the gradebook, which hold nothing to take in."""
-APART = Fraction(1, 2)
-"""Two people who read an opening further apart than this are asked to read it together; at all other sizes the limit
-of its check decides. Our choice. [mm]"""
 MAX_BYTES, MAX_UNPACKED, MAX_CELLS, MAX_ROWS, MAX_COLUMNS = 10_000_000, 100_000_000, 50_000, 5_000, 400
 """No measuring sheet is larger than this."""
 LONGEST = 30
@@ -732,42 +729,16 @@ def _twice(new: Iterable[Reading]) -> Iterator[Problem]:
 
 
 def _apart(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
-    """What to ask when two people read one thing too far apart; both readings are kept and count."""
-    fresh, allowed = set(new), _allowed_apart(course) if new else {}
-    groups: dict[tuple, list[Reading]] = {}
+    """What to ask when two people read one thing too far apart; both readings are kept, and their marks wait."""
+    fresh = set(new)
+    allowed = allowed_apart(course) if fresh else {}
     for student in sorted({one.student for one in fresh}):
-        for one in course.log.readings(student):
-            if one.value is not None and one.quantity in allowed:
-                groups.setdefault(one.key[:4], []).append(one)
-    for group in groups.values():
-        low = min(group, key=lambda one: one.value or Fraction(0))
-        high = max(group, key=lambda one: one.value or Fraction(0))
-        assert low.value is not None and high.value is not None
-        if high.value - low.value > allowed[low.quantity] and not fresh.isdisjoint(group):
-            shown = course.student(low.student).shown
-            first, second = (f"{_who(one)} read {one.raw} ({one.where})" for one in (low, high))
+        for found in disagreements(course.log.readings(student), allowed):
+            if fresh.isdisjoint(found.readings):
+                continue
+            shown, low = course.student(student).shown, found.low
+            first, second = (f"{who(one)} read {one.raw} ({one.where})" for one in (low, found.high))
             says = f"{low.student}, {low.quantity}, place {low.place}: {first}, {second}"
-            do = f"They are {shown.size(high.value - low.value)} apart and both count: read it again together."
-            yield Problem("C101", next(one.where for one in group if one in fresh), says, do, severe=False)
-
-
-def _who(one: Reading) -> str:
-    return {"": "the student", SECOND: f"the {SECOND}"}.get(one.reader, one.reader)
-
-
-def _allowed_apart(course: Course) -> dict[str, Fraction]:
-    """How far two people may differ at each size: the limit of the narrowest check that reads it. [mm]"""
-    openings = course.cabinet.openings
-    found = {
-        quantity.name: APART for quantity in course.cabinet.graph.quantities
-        if quantity.name.rpartition(".")[0] in openings
-    }  # fmt: skip
-    try:
-        checks = checks_of(course)
-    except InputRefused:  # a check that cannot be used is told by `check` and `grade`; readings come in all the same
-        return found
-    for check in checks:
-        for name, _, _ in check.reads:
-            if name not in found or name.rpartition(".")[0] not in openings:
-                found[name] = min(limit_of(check), found.get(name, limit_of(check)))
-    return found
+            apart = shown.size(found.apart)
+            do = f"They are {apart} apart: read it again together; marks that rest on it wait until then."
+            yield Problem("C101", next(one.where for one in found.readings if one in fresh), says, do, severe=False)

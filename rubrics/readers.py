@@ -8,10 +8,10 @@ from fractions import Fraction
 
 from course.course import Course
 from course.readings import Reading
-from rubrics.checks import Check, every_check
+from rubrics.checks import Check, every_check, limit_of
 from rubrics.class_figures import Agreement, LastDigits, kappa, last_digits, limits_of_agreement
 from rubrics.compare import ENOUGH
-from rubrics.grading import Grades, beyond, limit_of
+from rubrics.grading import Grades, beyond
 from rubrics.instruments import Instrument, instrument
 from rubrics.measured import measure_from, tool_of
 from shared.problems import OutOfRange

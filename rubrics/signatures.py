@@ -18,8 +18,7 @@ from course.formula import LENGTH
 from course.quantities import Values
 from course.readings import Reading, reduced
 from course.roster import Student
-from rubrics.checks import checks_of
-from rubrics.grading import limit_of
+from rubrics.checks import checks_of, limit_of
 from shared.places import Mapping, read_yaml
 from shared.problems import InputRefused
 from shared.units import length

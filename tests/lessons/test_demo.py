@@ -88,7 +88,7 @@ def test_a_reading_waits_to_be_confirmed(played):
 def test_two_readers_who_disagree_are_both_kept(played):
     """Lena and Kit read one place of one opening 0.8 mm apart."""
     (ask,) = (ask for ask in played.collected.questions if ask.code == "C101")
-    assert "Kit read" in ask.says and said(ask.do).startswith("They are 0.8 mm apart and both count")
+    assert "Kit read" in ask.says and said(ask.do).startswith("They are 0.8 mm apart: read it again together")
     both = [
         one.value
         for one in played.course.log.readings("s12")

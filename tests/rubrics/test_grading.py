@@ -339,6 +339,24 @@ def test_the_rule_is_said_in_words():
         assert part in said
 
 
+@pytest.mark.parametrize(("second", "waits"), [("262.4", True), ("261.2", False)])
+def test_what_two_people_read_too_far_apart_waits_until_they_agree(course_of, second, waits):
+    """A shoulder of 261 that a partner reads as 262.4: no mark is lost, it waits, with what follows; 261.2 counts."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "261", "door.rail.bottom.shoulder": "261"}))
+    course.log.add([replace(one, reader="RS") for one in readings("s1", {"door.rail.top.shoulder": second})])
+    grades = grade(course)
+    ada = grades.students[0]
+    held = {check.id for check in ada.waiting} & {"door.rail.top.shoulder", "door.shoulder.the_two_rails"}
+    assert held == ({"door.rail.top.shoulder", "door.shoulder.the_two_rails"} if waits else set())
+    assert ("door.rail.top.shoulder" in {m.check.id for m in ada.marks}) is not waits
+    said = "s1, door.rail.top.shoulder, place 1: the student read 261, RS read 262.4, 1.4 mm apart."
+    assert any(said in line.replace("\u00a0", " ") for line in attention(grades)) is waits
+    course.log.add([replace(one, reader="RS", cell="B9") for one in readings("s1", {"door.rail.top.shoulder": "261.1"})])
+    course.fresh()
+    assert grade(course).students[0].waiting == ()
+
+
 OTHERS_WORK = "student,what,by\ns1,D-RT,partner s2\nall,door.groove,instructor\n"
 
 

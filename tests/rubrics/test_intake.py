@@ -471,7 +471,7 @@ def test_two_readers_who_disagree_on_an_opening_are_asked(course, second: str, a
     path = csv_of(course, f"s1,{WIDTH},1,1,{second},RS", f"s1,{WIDTH},2,1,366.5,RS")
     assert [str(ask).replace("\u00a0", " ") for ask in collect(course, [path]).questions] == [
         f"class.csv:2: C101: s1, {WIDTH}, place 1: the student read 364.8 (s1.xlsx:Fit checks!{own}), "
-        "RS read 365.4 (class.csv:2)\n    They are 0.6 mm apart and both count: read it again together."
+        "RS read 365.4 (class.csv:2)\n    They are 0.6 mm apart: read it again together; marks that rest on it wait until then."
     ][:asked]
     assert [r.raw for r in course.log.readings() if r.place == 1] == ["364.8", second]
     assert collect(course, [path]).questions == ()
@@ -483,7 +483,7 @@ def test_elsewhere_two_readers_may_differ_by_the_limit_of_the_check(course, seco
     path = csv_of(course, "s1,door.rail.top.shoulder,1,1,261,", f"s1,door.rail.top.shoulder,1,1,{second},RS")
     assert [str(ask).replace("\u00a0", " ") for ask in collect(course, [path]).questions] == [
         "class.csv:2: C101: s1, door.rail.top.shoulder, place 1: the student read 261 (class.csv:2), "
-        "RS read 261.31 (class.csv:3)\n    They are 0.3 mm apart and both count: read it again together."
+        "RS read 261.31 (class.csv:3)\n    They are 0.3 mm apart: read it again together; marks that rest on it wait until then."
     ][:asked]
     assert len(course.log.readings()) == 2
 
