@@ -352,7 +352,13 @@ class Values:
         return tuple(lines)
 
     def moves(self, name: str, by: Fraction = Fraction(1)) -> dict[str, Fraction]:
-        """How much one more millimetre of each thing it rests on moves it; computed, not listed."""
+        """How much one more millimetre of each thing it rests on moves it; computed, not listed.
+
+        Of a size that is read or cut, what moves the size that it should have.
+        """
+        if name in self.found:
+            others = {key: given for key, given in self.found.items() if key != name}
+            return self.with_given(self.settings, others).moves(name, by)
         base = self.number(name)
         found: dict[str, Fraction] = {}
         for other in sorted(self.rests_on(name) - {name}):

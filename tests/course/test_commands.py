@@ -118,6 +118,15 @@ def test_why_shows_what_moves_a_size(folder):
     assert abs(float(moves[0].split()[0])) >= abs(float(moves[-1].split()[0]))
 
 
+def test_what_moves_a_size_that_is_read_is_what_moves_the_size_it_should_have(folder):
+    """A rail's shoulder, measured: the opening still moves what it should be by 1, each stile by -1."""
+    read(folder, "door.rail.top.shoulder", "261.2")
+    lines = run("why", folder, "s1", "door.rail.top.shoulder", "--moves").stdout.splitlines()
+    moves = [line.split()[:2] for line in lines[lines.index("One more of each of these moves it by:") + 1 :]]
+    assert ["-1.0", "door.stile.left.width,"] in moves or ["-1.0", "door.stile.left.width"] in moves
+    assert any(line[:1] == ["1.0"] and line[1].startswith("divider.upper.width") for line in moves)
+
+
 def test_an_unknown_size_is_refused_with_the_nearest(folder, capsys, monkeypatch):
     """A misspelt size gets its nearest names."""
     monkeypatch.setattr("sys.argv", ["fairfit", "why", str(folder), "s1", "door.rail.top.lenght"])
