@@ -130,7 +130,7 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
     marked = sum(_marked(course, mark, found) for mark in found.marks)
     questions = (
         *(ask for one, ask in found.asks if one in taken.new), *_questions(course, taken.new), *_twice(taken.new),
-        *_apart(course, taken.new), *_repeated(course, taken.new),
+        *_made_again(taken.new), *_apart(course, taken.new), *_repeated(course, taken.new),
     )  # fmt: skip
     files_read = tuple(file for file, _ in files)
     return Collected(taken, files_read, marked, tuple(found.problems), questions, len(wet.new), judged)
@@ -726,6 +726,18 @@ def _twice(new: Iterable[Reading]) -> Iterator[Problem]:
             )
             yield Problem("C104", one.where, says, "The one named first counts; is it the later one?", severe=False)
         first[one.key] = one
+
+
+def _made_again(new: Iterable[Reading]) -> Iterator[Problem]:
+    """What to ask when a later attempt comes in and nothing says what was cut again; once for each thing."""
+    asked: dict[tuple, Reading] = {}
+    for one in new:
+        if one.attempt > 1 and not one.note.strip() and not one.quantity.endswith(MOISTURE):
+            asked.setdefault((one.student, one.quantity, one.attempt), one)
+    for one in asked.values():
+        says = f"{one.student}, {one.quantity}: attempt {one.attempt} does not say what was made again"
+        do = "Write it under note, as in 'shoulder pared back'; a part that was only read again is no new attempt."
+        yield Problem("C110", one.where, says, do, severe=False)
 
 
 def _apart(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:

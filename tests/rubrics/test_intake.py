@@ -488,6 +488,23 @@ def test_elsewhere_two_readers_may_differ_by_the_limit_of_the_check(course, seco
     assert len(course.log.readings()) == 2
 
 
+@pytest.mark.parametrize(("note", "asked"), [("", 1), ("shoulder pared back", 0)])
+def test_a_part_made_again_says_what_was_cut(course, note: str, asked: int):
+    """A second attempt without a note is taken in and asked about, once for all its places; the first needs none."""
+    lines = "student,quantity,place,attempt,reading,note\n" + "".join(
+        f"s1,door.groove.width,{place},{attempt},6.0{place},{note if attempt > 1 else ''}\n"
+        for attempt in (1, 2) for place in (1, 2, 3)
+    )  # fmt: skip
+    path = course.folder / "again.csv"
+    path.write_text(lines, "utf-8")
+    collected = collect(course, [path])
+    assert collected.taken.added == 6
+    assert [str(ask) for ask in collected.questions if ask.code == "C110"] == [
+        "again.csv:5: C110: s1, door.groove.width: attempt 2 does not say what was made again\n"
+        "    Write it under note, as in 'shoulder pared back'; a part that was only read again is no new attempt."
+    ][:asked]
+
+
 def test_a_second_reader_has_a_column_of_their_own(course_of):
     """Both readings come in from one row, the partner's under that name; again changes nothing, and both count."""
     course = course_of(course="title: Test course\nid: test\nsecond_reader: yes\n")
