@@ -20,7 +20,7 @@ demo: $(VENV)/installed ## write, collect and grade a whole invented course into
 
 test: $(VENV)/installed ## run all tests and the linter
 	$(BIN)/ruff check .
-	$(BIN)/python -m pytest -q
+	$(BIN)/python -m pytest -q -n auto
 
 books: $(VENV)/installed ## compare the gradebooks of 200 random classes with a spreadsheet, cell by cell
 	FAIRFIT_BOOKS=200 $(BIN)/python -m pytest -q tests/rubrics/test_random_books.py
