@@ -23,11 +23,11 @@ def taken(course_folder: Callable[..., Path]) -> Callable[..., list[str]]:
     folder = course_folder(roster=ROSTER, stock=STOCK)
 
     def take(*rows: str, student: str = "s1") -> list[str]:
-        lines = ["student,quantity,place,attempt,reading"]
+        lines = ["student,quantity,place,attempt,reading,note"]
         for row in rows:
             name, _, reading = row.partition("=")
             name, place, attempt = (*name.split("/"), "1", "1")[:3]
-            lines.append(f"{student},{name},{place},{attempt},{reading}")
+            lines.append(f"{student},{name},{place},{attempt},{reading},{'cut again' if attempt != '1' else ''}")
         file = folder / "readings.csv"
         file.write_text("\n".join(lines) + "\n", "utf-8")
         found = collect(read_course(folder), [file])
