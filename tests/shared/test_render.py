@@ -20,7 +20,7 @@ from shared.render.columns import Columns, advances, columns
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
-from shared.render.pdf import BODY, overflow, write_pdf
+from shared.render.pdf import LARGER, overflow, write_pdf
 from shared.render.press import Press
 from shared.render.tree import count_boxes, markdown_tree, render_tree, shown, words
 
@@ -392,7 +392,7 @@ def test_characters_are_as_wide_as_the_pdf_sets_them(mark: str, face: str):
     at = page.get_text_range().index(text)
     for number, letter in enumerate(letters):
         first, second = (page.get_charbox(at + 2 * number + part)[0] for part in (0, 1))
-        assert second - first == pytest.approx(advances(face)[ord(letter)] * BODY, abs=0.02)
+        assert second - first == pytest.approx(advances(face)[ord(letter)] * LARGER[0], abs=0.02)
 
 
 def test_columns_hold_their_widest_words():
@@ -503,6 +503,20 @@ def test_a_part_that_spills_a_little_is_set_closer_and_one_that_spills_more_is_n
     steps = [a - b for a, b in zip(tops, tops[1:], strict=False) if a - b > 1]
     assert len(made) == pages and "".join(p.get_textpage().get_text_range() for p in made).count("line") == lines
     assert (min(steps) < 13) is (lines == 58)
+
+
+@pytest.mark.parametrize(
+    ("lines", "large", "points", "pages"),
+    [(30, False, 10.5, 1), (45, False, 10, 1), (50, False, 9, 1), (72, False, 10.5, 2), (98, False, 9, 2), (9, True, 18, 1)],
+)
+def test_a_part_with_room_on_its_pages_is_set_in_larger_type(lines: int, large: bool, points: float, pages: int):
+    """52 lines of 9 points fill a page of letter paper; larger type is taken where it costs no more pages."""
+    tree = markdown_tree("# Top\n\n" + "mm mm\n\n" * lines, "x.md")
+    made = pypdfium2.PdfDocument(write_pdf(document(tree, paper="letter", large_print=large)))
+    text = made[0].get_textpage()
+    at = text.get_text_range().index("mm mm")
+    step = text.get_charbox(at + 1)[0] - text.get_charbox(at)[0]
+    assert step == pytest.approx(advances("")[ord("m")] * points, abs=0.02) and len(made) == pages
 
 
 def test_drawings_do_not_share_names():
