@@ -15,7 +15,7 @@ from course.course import Course
 from course.proof import whom
 from course.quantities import Given, Origin, Values
 from course.roster import Student
-from rubrics.check_files import TOOLS, read_checks
+from rubrics.check_files import STAGES, TOOLS, read_checks
 from rubrics.checks import Check, checks_of, every_check
 from rubrics.decide import can_decide, guard_band
 from rubrics.feedback import read_words
@@ -180,6 +180,8 @@ def reached_by_an_ordinary_error(course: Course, sure: float) -> Iterator[Proble
 def reaches(course: Course, sure: float) -> Iterator[Reach]:
     """Every check of every student that one ordinary error breaks, all else made as it should be.
 
+    What is read at a later stage reaches nothing that was made before.
+
     Sizes that are made later follow what is read, so what they make good does not arrive. A size follows readings, so
     an error of reading arrives there; another result rests on what was made, and what the check of that lets pass
     arrives. Checks that their tools cannot judge are told already.
@@ -208,7 +210,9 @@ def _read(check: Check) -> tuple[str, ...]:
 def _reached(
     course: Course, student: Student, values: Values, judged: Sequence[Check], name: str, own: Check, sure: float
 ) -> Iterator[Reach]:
-    behind = [check for check in judged if check.id != own.id and name in _behind(check, values)]
+    first = STAGES.index(own.stage)
+    later = [check for check in judged if check.id != own.id and STAGES.index(check.stage) >= first]
+    behind = [check for check in later if name in _behind(check, values)]
     if not behind:
         return
     sure_to = _sure_to(course, student, values, own, name, sure)

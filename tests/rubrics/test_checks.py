@@ -782,3 +782,15 @@ def test_what_is_read_again_follows_every_edit(course_folder):
     assert instrument("digital caliper", folder).graduation == Fraction("0.01")
     tools.write_text(text.replace("graduation: 0.01 mm", "graduation: 0.02 mm", 1), "utf-8")
     assert instrument("digital caliper", folder).graduation == Fraction("0.02")
+
+
+def test_the_back_is_judged_by_the_gap_on_each_side(course):
+    """0.5 mm with 0.3 either way, by feeler: 0.8 on the left is inside, 0.1 above is not; the size is only read."""
+    take(course, {"back.gap.left": "0.8", "back.gap.right": "0.2", "back.gap.top": "0.1", "back.gap.bottom": "0.9"})
+    found = {side: result(course, f"back.gap.{side}")[0].deviation for side in ("left", "right", "top", "bottom")}
+    assert found == {side: Fraction(off) for side, off in zip(found, ("0.3", "-0.3", "-0.4", "0.4"), strict=True)}
+    checks = [check_of(course, f"back.gap.{side}") for side in found]
+    assert {(c.lower, c.upper, c.instrument, c.who, c.releases) for c in checks} == {
+        (Fraction("-0.3"), Fraction("0.3"), "feeler", "instructor", "fitted_back")
+    }
+    assert [check_of(course, f"back.{size}").kind for size in ("width", "height")] == ["measure", "measure"]
