@@ -13,7 +13,7 @@ from fractions import Fraction
 from course.basis import Basis, basis_of, given_value, read_basis
 from course.cabinet import Part
 from course.course import Course, Listed, listed, part_sizes
-from course.cutlist import SIZES, SMALLER, measured_words
+from course.cutlist import SIZES, advice, measured_words
 from course.quantities import Given, Origin, Values
 from course.readings import FROZEN, Issue
 from course.roster import Student
@@ -108,9 +108,8 @@ class Effect:
             return "new, not on the list"
         if not self.made:
             return f"{self.size} {shown.bare(self.was)} -> {shown.size(self.now)}"
-        more = shown.size(abs(self.was - self.now))
-        advice = f"trim {more}" if self.was > self.now else f"{more} {SMALLER[self.size]}: see the remedies"
-        return f"{self.size} {self.made} at {shown.bare(self.was)}, {shown.size(self.now)} is asked now: {advice}"
+        todo = advice(self.size, self.was, self.now, shown)
+        return f"{self.size} {self.made} at {shown.bare(self.was)}, {shown.size(self.now)} is asked now: {todo}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,8 @@ from shared.units import Shown
 SIZES = ("length", "width", "thickness")
 SMALLER = {"length": "too short", "width": "too narrow", "thickness": "too thin"}
 """What a size is that should be more."""
+LEFT = Fraction(1, 5)
+"""A part that is smaller by less than this is left as it is: no remedy begins below it. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,8 +212,13 @@ def consequence(values: Values, part: Part, shown: Shown) -> str:
         is_now, needs = values.number(name), asked.number(name)
         if shown.bare(is_now) == shown.bare(needs):
             continue
-        more = abs(is_now - needs)
-        too_small = f"{shown.size(more)} {SMALLER[size]}: see the remedies"
-        advice = f"trim {shown.size(more)}" if is_now > needs else too_small
-        words.append(f"{size} is {shown.size(is_now)}, needs {shown.size(needs)}: {advice}")
+        words.append(f"{size} is {shown.size(is_now)}, needs {shown.size(needs)}: {advice(size, is_now, needs, shown)}")
     return "; ".join(words)
+
+
+def advice(size: str, made: Fraction, needs: Fraction, shown: Shown) -> str:
+    """What to do about a part that is made and should be another size."""
+    more = shown.size(abs(made - needs))
+    if made > needs:
+        return f"trim {more}"
+    return f"{more} {SMALLER[size]}: {'leave it' if needs - made < LEFT else 'see the remedies'}"

@@ -28,6 +28,8 @@ from shared.units import INCH, NotALength, Shown, decimal, length
 SIDES = ("over", "under")
 FAR = Fraction(1, 2)
 """A reading that is off by more than this share of its target is a slip of reading or of unit, not of a set-up."""
+SMALL = Fraction(1)
+"""What is off by no more than this is never called a slip: a gap of half a millimetre may be twice as wide. [mm]"""
 SHOWN_BEYOND = 2
 """Readings in the table on each side of the limits."""
 _HEAD = ("coach", "operations", "things", "source")
@@ -452,7 +454,7 @@ def _is_meant(
         do = f"Write '{other}' or '{first.name}' in place of the operation."
         raise refuse("L043", says, do, Place("reading"))
     target = min((g.target for g in wants), key=lambda target: abs(value - target))
-    if abs(value - target) > target * FAR:
+    if abs(value - target) > max(target * FAR, SMALL):
         says = f"the {first.name} reads {reading.strip()} and should be {student.shown.fine(target)}"
         do = "Read it again and look at the unit; no set-up is off by so much."
         raise refuse("L043", says, do, Place("reading"))

@@ -41,6 +41,8 @@ class ItemSpec:
     reads: tuple[str, ...]
     formula: str
     target: str
+    parts_give: str
+    """What the parts, as they were read before, make of it; empty when it rests on no part that is judged alone."""
     each: bool
     instrument: str
     places: int
@@ -138,8 +140,8 @@ class _Reader:
     def item(self, node: Mapping) -> ItemSpec:
         self.known(
             node,
-            ("title", "kind", "reads", "is", "target", "each", "instrument", "places", "fit", "lower", "upper",
-             "points", "over", "under", "look_at", "at", "when"),
+            ("title", "kind", "reads", "is", "target", "parts_give", "each", "instrument", "places", "fit", "lower",
+             "upper", "points", "over", "under", "look_at", "at", "when"),
             "an item of a check",
         )  # fmt: skip
         kind = self.word(node, "kind", KINDS, "size")
@@ -152,7 +154,7 @@ class _Reader:
             self.wrong(node.place, says, "Exchange the two, or mend one.")
         item = ItemSpec(
             node.text("title"), kind, self.words(node, "reads"), node.text("is"), node.text("target"),
-            self.flag(node, "each"), self.word(node, "instrument", tuple(TOOLS), "rule"),
+            node.text("parts_give"), self.flag(node, "each"), self.word(node, "instrument", tuple(TOOLS), "rule"),
             self.whole(node, "places"), band, self.whole(node, "points"), node.text("over"),
             node.text("under"), node.text("look_at", "the set-up"), self.word(node, "at", ("", *WAYS), ""),
             self.choices(node), node.place,
@@ -193,6 +195,9 @@ class _Reader:
         if item.formula and not worked_out:
             says = f"'{item.title}' is of kind {item.kind}{' for each reading' if item.each else ''} and has an `is:`"
             self.wrong(item.place, says, "Leave `is:` out, or write `kind: fit`.")
+        if item.parts_give and not item.each:
+            says = f"'{item.title}' has a `parts_give:` and is not judged for each reading"
+            self.wrong(item.place, says, "Write `each: true`, or leave `parts_give:` out.")
 
     def check(self, top: Mapping) -> CheckSpec:
         self.known(

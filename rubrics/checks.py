@@ -42,6 +42,8 @@ class Check:
     """How the result is worked out of the readings; None for the reading itself."""
     target: Formula | None
     """What the result should be; None for the student's own current target, or nothing."""
+    parts_give: Formula | None
+    """What the parts, as they were read before, make of the reading; what is charged there is not charged here."""
     lower: Fraction
     upper: Fraction
     one_sided: bool
@@ -225,10 +227,12 @@ class _Instances:
             return
         formula = self.compiled(item.formula, item, assembly, joint)
         target = self.compiled(item.target, item, assembly, joint)
+        parts_give = self.compiled(item.parts_give, item, assembly, joint)
         if item.kind in ("size", "measure", "spread") or item.each:
             for name in names:
                 suffix = ".spread" if item.kind == "spread" else ""
-                yield self.made(item, assembly, name + suffix, [name], None, target, self.where(name, assembly))
+                where = self.where(name, assembly)
+                yield self.made(item, assembly, name + suffix, [name], None, target, where, parts_give)
         elif formula:
             slug = re.sub(r"[^a-z0-9]+", "_", item.title.partition(":")[0].lower()).strip("_")
             yield self.made(
@@ -313,7 +317,7 @@ class _Instances:
 
     def made(
         self, item: ItemSpec, assembly: Assembly, id_: str, names: Sequence[str], formula: Formula | None,
-        target: Formula | None, where: str,
+        target: Formula | None, where: str, parts_give: Formula | None = None,
     ) -> Check:  # fmt: skip
         graph, spec = self.cabinet.graph, self.spec
         reads = []
@@ -324,8 +328,8 @@ class _Instances:
         one_sided = item.band.lower is None
         return Check(
             id_, spec.name, spec.title, assembly.name, spec.stage, f"{where}: {item.title}", item.title, where,
-            item.kind, tuple(reads), formula, target, item.band.lower or Fraction(0), item.band.upper or Fraction(0),
-            one_sided,
+            item.kind, tuple(reads), formula, target, parts_give, item.band.lower or Fraction(0),
+            item.band.upper or Fraction(0), one_sided,
             item.instrument, item.points, spec.who, spec.readers, spec.releases, item.over, item.under, item.look_at,
             item.at, item.band.fit, item.band.source or spec.source,
         )  # fmt: skip

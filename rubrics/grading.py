@@ -13,6 +13,7 @@ from fractions import Fraction
 from statistics import median
 
 from course.course import Course
+from course.formula import Formula
 from course.moisture import AtMoisture, at_shop
 from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
@@ -217,7 +218,7 @@ def grade(course: Course) -> Grades:
     waiting = {s.id: _waiting(checks, _unsure(raised[s.id], apart[s.id]), s, views) for s in course.students}
     others = {s.id: _of_others(course, checks, s) for s in course.students}
     results = {s.id: _measured(checks, views, s, {*waiting[s.id], *others[s.id]}) for s in course.students}
-    setups = find_setups(checks, list(results.values()), rules.setup)
+    setups = find_setups(checks, list(results.values()), rules.setup, course.plan_values)
     students = tuple(
         _grade_student(student, checks, results[student.id], rules, setups, views, stages)
         for student in course.students
@@ -331,13 +332,16 @@ def beyond(check: Check, deviation: Fraction) -> Fraction:
     return over if check.one_sided else max(over, check.lower - deviation)
 
 
-def find_setups(checks: Sequence[Check], results: Sequence[Results], rule: SetupRule) -> tuple[Setup, ...]:
+def find_setups(
+    checks: Sequence[Check], results: Sequence[Results], rule: SetupRule, plan: Values | None = None
+) -> tuple[Setup, ...]:
     """Which checks a class misses together.
 
     Args:
         checks: In order of the work; a check with one limit only has no side and is passed over.
         results: One mapping for each student.
         rule: Share, number, threshold and rounding.
+        plan: The cabinet by the plan alone; with it a set-up of a part is known again where that part is fitted.
     """
     found: list[Setup] = []
     for check in checks:
@@ -347,15 +351,28 @@ def find_setups(checks: Sequence[Check], results: Sequence[Results], rule: Setup
             shift, sharing = common_shift(off, check, rule)
             if shift:
                 found.append(Setup(check, attempt, shift, sharing, len(off)))
-    sizes = {(name, s.attempt): s.check for s in found if s.check.kind == "size" for name, _, _ in s.check.reads}
+    sizes = {(name, s.attempt): s for s in found if s.check.kind == "size" for name, _, _ in s.check.reads}
     return tuple(
-        setup if setup.check.kind == "size" else replace(setup, cause=_cause(setup, sizes)) for setup in found
+        setup if setup.check.kind == "size" else replace(setup, cause=_cause(setup, sizes, plan)) for setup in found
     )
 
 
-def _cause(setup: Setup, sizes: Mapping[tuple[str, int], Check]) -> Check | None:
-    causes = (sizes.get((name, setup.attempt)) for name, _, _ in setup.check.reads)
-    return next((check for check in causes if check), None)
+def _cause(setup: Setup, sizes: Mapping[tuple[str, int], Setup], plan: Values | None) -> Check | None:
+    """The size that is off together: one that the check reads, or one of the parts that make what it reads."""
+    read = (sizes.get((name, setup.attempt)) for name, _, _ in setup.check.reads)
+    if cause := next((one.check for one in read if one), None):
+        return cause
+    parts_give = setup.check.parts_give
+    own = {name: one for (name, attempt), one in sizes.items() if attempt == setup.attempt}
+    if plan is None or parts_give is None or not own:
+        return None
+    moved, behind = plan, frozenset[str]().union(*(plan.rests_on(name) for name in parts_give.names))
+    nearest = [name for name in sorted(own, key=plan.graph.index.__getitem__) if name in behind]
+    for name in nearest:
+        off = Given(moved.number(name) + own[name].shift, Origin.READING)
+        moved = moved.with_given(moved.settings, {**moved.found, name: off})
+    arrives = _length(parts_give.run(moved.all)) - _length(parts_give.run(plan.all))
+    return own[nearest[-1]].check if nearest and abs(setup.shift - arrives) < abs(setup.shift) else None
 
 
 def common_shift(deviations: Sequence[Fraction], check: Check, rule: SetupRule) -> tuple[Fraction, int]:
@@ -424,7 +441,7 @@ def _grade_student(
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Charged] = {}
     moistures = views[STAGES[0]].log.moistures(student.id)
-    for check in sorted(checks, key=lambda check: check.formula is not None):
+    for check in sorted(checks, key=lambda check: (check.formula is not None, check.parts_give is not None)):
         marks, values = [], views[check.stage].values(student)
         blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}
         for one in results[check.id]:
@@ -440,7 +457,9 @@ def _grade_student(
             name = check.reads[0][0]
             for mark in made[check.id]:
                 if mark.counts and mark.level.share < 1:
-                    charged[name] = Charged(mark.target, mark.check.title)
+                    charged[name] = Charged(mark.target, (mark.check.title,))
+                elif mark.counts and mark.elsewhere:
+                    charged[name] = Charged(mark.value - mark.elsewhere, mark.charged_at)
     marks = [mark for check in checks for mark in made[check.id]]
     counted = tuple(mark for mark in marks if mark.counts)
     points = sum((mark.points for mark in counted), NOTHING)
@@ -456,8 +475,8 @@ class Charged:
 
     target: Fraction
     """Where it should be. [mm]"""
-    title: str
-    """The check it is charged at, or who made it."""
+    titles: tuple[str, ...]
+    """The checks it is charged at, or who made it."""
 
 
 def _others_sizes(course: Course, check: Check, student: Student, values: Values) -> dict[str, Charged]:
@@ -465,7 +484,7 @@ def _others_sizes(course: Course, check: Check, student: Student, values: Values
     if check.kind != "difference":
         return {}
     makers = {name: course.made_by(student, name) for name, _, _ in check.reads}
-    return {name: Charged(_length(values.target(name)), f"made by {by}") for name, by in makers.items() if by}
+    return {name: Charged(_length(values.target(name)), (f"made by {by}",)) for name, by in makers.items() if by}
 
 
 def _length(value: object) -> Fraction:
@@ -501,11 +520,13 @@ def charged_elsewhere(
     Found by working the check out again with each such reading where it should be; nothing when that is no better.
 
     Args:
-        check: One that is worked out of several readings; others give nothing.
+        check: One that is worked out of several readings, or that says what the parts give; others give nothing.
         measured: Its result.
         charged: What is charged elsewhere, by quantity.
         values: The student's cabinet.
     """
+    if check.parts_give is not None:
+        return _charged_at_its_parts(check, check.parts_give, measured, charged, values)
     blamed = [name for name, _, _ in check.reads if name in charged]
     if check.formula is None or not blamed:
         return NOTHING, ()
@@ -516,7 +537,25 @@ def charged_elsewhere(
     value = check.formula.run(mended)
     if beyond(check, value - measured.target) >= beyond(check, measured.deviation):
         return NOTHING, ()
-    return measured.value - value, tuple(charged[name].title for name in blamed)
+    return measured.value - value, _titles(charged, blamed)
+
+
+def _charged_at_its_parts(
+    check: Check, parts_give: Formula, measured: Measured, charged: Mapping[str, Charged], values: Values
+) -> tuple[Fraction, tuple[str, ...]]:
+    """As `charged_elsewhere` for a reading of what its parts make: a short rail is not charged again at the gap."""
+    behind = frozenset[str]().union(*(values.rests_on(name) for name in parts_give.names))
+    blamed = [name for name in charged if name in behind]
+    mended = {name: Given(charged[name].target, Origin.READING) for name in blamed}
+    right = values.with_given(values.settings, {**values.found, **mended})
+    adds = _length(parts_give.run(values.all)) - _length(parts_give.run(right.all))
+    if beyond(check, measured.deviation - adds) >= beyond(check, measured.deviation):
+        return NOTHING, ()
+    return adds, _titles(charged, blamed)
+
+
+def _titles(charged: Mapping[str, Charged], names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(title for name in names for title in charged[name].titles))
 
 
 def plan_differences(

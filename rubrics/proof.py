@@ -184,7 +184,8 @@ def reaches(course: Course, sure: float) -> Iterator[Reach]:
 
     Sizes that are made later follow what is read, so what they make good does not arrive. A size follows readings, so
     an error of reading arrives there; another result rests on what was made, and what the check of that lets pass
-    arrives. Checks that their tools cannot judge are told already.
+    arrives. A gap that is read itself does not change with what is only written down beside it. Checks that their
+    tools cannot judge are told already.
     """
     checks = every_check(course)
     asked: dict[str, Check] = {}
@@ -212,7 +213,7 @@ def _reached(
 ) -> Iterator[Reach]:
     first = STAGES.index(own.stage)
     later = [check for check in judged if check.id != own.id and STAGES.index(check.stage) >= first]
-    behind = [check for check in later if name in _behind(check, values)]
+    behind = [check for check in later if name in _behind(check, values) and not _beside(own, check)]
     if not behind:
         return
     sure_to = _sure_to(course, student, values, own, name, sure)
@@ -225,6 +226,11 @@ def _reached(
             if arrives > check.upper or (arrives < check.lower and not check.one_sided):
                 yield Reach(check, student, name, own, off, arrives)
                 break
+
+
+def _beside(own: Check, check: Check) -> bool:
+    """Whether the one is only written down and the other is read itself, not worked out."""
+    return own.kind == "measure" and check.kind == "fit" and check.formula is None
 
 
 def _behind(check: Check, values: Values) -> frozenset[str]:

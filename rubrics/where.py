@@ -103,6 +103,10 @@ def _leaf(sketch: Sketch, box: _Box) -> tuple[float, float, float, float]:
 
 def _sides(sketch: Sketch, box: _Box, places: int) -> None:
     left, top, wide, tall = _leaf(sketch, box)
+    for share in _shares(places):
+        sketch.line(left - 2.2, top + tall * share, left, top + tall * share, "heavy")
+        for down in (top - 2.2, top + tall):
+            sketch.line(left + wide * share, down, left + wide * share, down + 2.2, "heavy")
     for number, share in enumerate(_shares(places), 1):
         sketch.line(left + wide, top + tall * share, left + wide + 5.5, top + tall * share, "thin")
         _place(sketch, number, left + wide + 7.5, top + tall * share)
@@ -173,7 +177,7 @@ WAYS: dict[str, Callable[[Sketch, _Box, int], None]] = {
 NUMBERED = ("along", "width", "height", "over", "upright", "sides", "travel")
 """Those whose sketch has as many places as are read."""
 ONCE = "once"
-"""The words for one place only, of any of these."""
+"""The words for one place only, of any of these; `sides once` and the like go before it where they are written."""
 
 
 def read_where(folder: Path | None = None) -> dict[str, str]:
@@ -227,9 +231,13 @@ def where_drawing(title: str, asked: Iterable[Asked], words: dict[str, str]) -> 
     return _drawn(
         title,
         tuple(
-            (way, places, _named(own), words[ONCE if places == 1 else way]) for (way, places), own in cells.items()
+            (way, places, _named(own), _says(way, places, words)) for (way, places), own in cells.items()
         ),
     )
+
+
+def _says(way: str, places: int, words: dict[str, str]) -> str:
+    return words[way] if places != 1 else words.get(f"{way} {ONCE}", words[ONCE])
 
 
 def _named(asked: Iterable[Asked]) -> str:

@@ -19,6 +19,7 @@ from course.changes import AsMade, changes, edited, hand_out
 from course.commands import app
 from course.course import Course, read_course
 from course.readings import Log, Reading
+from course.remedies import remedies
 from shared.problems import InputRefused
 
 CLASS_PLAN = Path(__file__).parents[1].joinpath("class_plan.yaml").read_text("utf-8")
@@ -204,6 +205,25 @@ def test_a_rail_that_is_cut_is_told_what_it_needs(course_of):
     course.fresh()
     told = plain(run("cutlist", course.folder, "s1").stdout)
     assert "D-RT: length is 281.0 mm, needs 281.4 mm: 0.4 mm too short: see the remedies" in told
+
+
+@pytest.mark.parametrize(
+    ("read", "told"),
+    [
+        ("49.9", "width is 49.9 mm, needs 50.0 mm: 0.1 mm too narrow: leave it"),
+        ("49.8", "width is 49.8 mm, needs 50.0 mm: 0.2 mm too narrow: see the remedies"),
+        ("50.1", "width is 50.1 mm, needs 50.0 mm: trim 0.1 mm"),
+    ],
+)
+def test_a_part_is_sent_to_the_remedies_from_where_they_begin(course_of, read, told):
+    """A stile that is cut and reads 0.1 mm under its width is left as it is; remedies begin at 0.2 mm."""
+    course = course_of()
+    course.mark(course.student("s1"), "D-SL", "cut")
+    course.log.add([Reading("s1", "door.stile.left.width", 1, 1, read, Fraction(read))])
+    course.fresh()
+    assert f"D-SL: {told}" in plain(run("cutlist", course.folder, "s1").stdout)
+    names = [one.name for one in remedies(course, course.student("s1"))]
+    assert ("narrow stiles" in names) is told.endswith("see the remedies")
 
 
 def test_an_edit_after_the_cut_costs_nobody_a_mark(handed_out, course_of):

@@ -372,6 +372,41 @@ def test_narrow_door(found):
     has(share, door__reveal__left="2.5", door__reveal__right="2.5")
 
 
+def test_a_back_is_judged_by_both_its_gaps(found):
+    """Gaps of 1.2 and 1.0 for 0.5 each: 1.2 narrow; in the middle it has 1.1 on each side, or it gets a lip of 1.2."""
+    remedy = found({"back.gap.left": "1.2", "back.gap.right": "1.0"})["narrow back"]
+    assert (remedy.where, remedy.says) == ("back", "back 1.2\u00a0mm narrow for its recess")
+    lip, share = remedy.options
+    assert "1.1\u00a0mm on each side instead of 0.5\u00a0mm" in share.do and share.costs == "shows"
+    assert (lip.stock, lip.ask_first, lip.changes) == ("a lip of 1.2\u00a0mm, grain along the stile", True, ())
+    low = found({"back.gap.top": "0.9", "back.gap.bottom": "0.9"})["short back"]
+    assert low.says == "back 0.8\u00a0mm short for its recess"
+    assert [o.do for o in low.options if o.name == "share the gap"] == [
+        "Leave it, in the middle of its recess: 0.9\u00a0mm at each end instead of 0.5\u00a0mm."
+    ]
+
+
+def test_a_back_that_is_too_large_is_planed_by_half_on_each_side(found):
+    """Gaps of 0.1 and 0.2 for 0.5 each: 0.7 too much, 0.35 off each edge; of the height likewise."""
+    tight = found({"back.gap.left": "0.1", "back.gap.right": "0.2"})["tight back"]
+    assert tight.says == "back 0.7\u00a0mm wide for its recess"
+    assert tight.options[0].do.startswith("Plane 0.35\u00a0mm off each long edge")
+    high = found({"back.gap.top": "0.1", "back.gap.bottom": "0.2"})["high back"]
+    assert high.says == "back 0.7\u00a0mm high for its recess"
+    assert high.options[0].do.startswith("Plane 0.35\u00a0mm off each end")
+
+
+@pytest.mark.parametrize(("left", "right"), [("1.0", "0.0"), ("0.8", "0.8"), ("0.2", "0.2")])
+def test_a_back_that_is_only_off_the_middle_needs_no_wood(found, left, right):
+    """1.0 and 0.0 are 0.5 each when it is shifted; 0.8 or 0.2 on both sides is inside what is allowed."""
+    assert found({"back.gap.left": left, "back.gap.right": right}) == {}
+
+
+def test_one_gap_alone_says_nothing_of_the_size_of_a_back(found):
+    """The other gap may be as much too narrow."""
+    assert found({"back.gap.left": "1.4"}) == {}
+
+
 def test_nothing_is_wrong_without_readings_or_within_the_bands(found):
     """No remedy without a reading, nor for readings a tenth off."""
     assert found({}) == {}
@@ -450,12 +485,16 @@ SHOWN_BY = {
     "divider off its line": {"divider.lower.height": "123 123"},
     "front out of square": {"case.diagonal.front_a": "722.1", "case.diagonal.front_b": "720.1"},
     "groove from the wrong face": {"back.groove.front_lip": "7.0"},
+    "high back": {"back.gap.top": "0.1", "back.gap.bottom": "0.2"},
+    "narrow back": {"back.gap.left": "1.2", "back.gap.right": "1.0"},
     "narrow door": {"door.width": "359"},
     "narrow panel": {"back.panel.1.width": "137"},
     "narrow stiles": {"door.stile.left.width": "49.6", "door.stile.right.width": "49.6"},
     "open shoulder": {"back.tenon.length": "11.3"},
+    "short back": {"back.gap.top": "0.9", "back.gap.bottom": "0.9"},
     "short rails": RAILS,
     "short top or bottom": {"case.top.length": "374.8", "case.bottom.length": "374.8"},
+    "tight back": {"back.gap.left": "0.1", "back.gap.right": "0.2"},
     "thin tenon": {"back.groove.width": "6.1", "back.tenon.thickness": "5.6"},
     "wide dado": {"divider.dado.1_left.width": "18.2"},
     "wide groove": {"back.groove.width": "6.5", "back.groove.front_lip": "4.75"},
@@ -487,7 +526,7 @@ def test_no_way_out_is_offered_that_a_rule_of_the_geometry_forbids(course_of, na
 
 
 def test_every_built_in_remedy_is_shown_by_some_readings():
-    """None of the fifteen is without a case here."""
+    """None of the nineteen is without a case here."""
     assert {spec.name for spec in read_remedies().definitions if "drawer" not in spec.name} == set(SHOWN_BY)
 
 

@@ -104,11 +104,17 @@ def test_each_frame_has_its_own_answer_when_their_grooves_differ(course, lessons
             "0.6 wide: move door to this side 0.6 if the opposite side is too narrow by as much, "
             "0.3 if the opposite side is right",
         ),
+        (
+            "gap in the recess", "1.1",
+            "0.6 wide: shift back to this side 0.6 if the opposite side is too narrow by as much, "
+            "0.3 if the opposite side is right",
+        ),
+        ("fit the back", "0.1", "0.4 narrow: plane off this edge 0.4 if the opposite side is right"),
         ("fit the door", "1.0", "0.5 narrow: plane off this edge 0.5 if the opposite side is right"),
     ],
 )  # fmt: skip
 def test_which_way_and_how_much(course, lessons, wanted, reading, words):
-    """Class cabinet: groove 6 x 10.5, lip 5, dado 17.9 x 6, rabbet 18 x 6, front rabbet 5.1, tongue 5.8, reveal 1.5."""
+    """Class cabinet: groove 6 x 10.5, lip 5, dado 17.9 x 6, front rabbet 5.1, tongue 5.8, reveal 1.5, gap 0.5."""
     assert said(course, lessons, wanted, reading) == [words]
 
 

@@ -223,6 +223,85 @@ def test_a_mistake_is_charged_once(course_of):
     assert pair.charged_at == ("door rail top: shoulder to shoulder",)
 
 
+SHORT_RAILS = {"back.rail.top.shoulder": "290.2", "back.rail.bottom.shoulder": "290.2"}
+
+
+def test_short_rails_of_a_back_are_not_charged_again_at_its_gaps(course_of):
+    """Rails 0.8 short leave 0.4 more on each side: 0.95 and 0.85 are 0.05 and -0.05 of the student's own fitting."""
+    course = course_of()
+    course.log.add(readings("s1", {**SHORT_RAILS, "back.gap.left": "0.95", "back.gap.right": "0.85"}))
+    marks = {m.check.id: m for m in grade(course).marks}
+    assert marks["back.rail.top.shoulder"].points < 4
+    for side, own in (("left", "0.05"), ("right", "-0.05")):
+        gap = marks[f"back.gap.{side}"]
+        assert (gap.elsewhere, gap.deviation - gap.elsewhere) == (Fraction("0.4"), Fraction(own))
+        assert gap.charged_at == ("back rail top: shoulder to shoulder", "back rail bottom: shoulder to shoulder")
+        assert gap.points == gap.check.points
+
+
+def test_a_gap_that_is_wide_beyond_what_the_rails_leave_is_the_fitters_own(course_of):
+    """With rails right a gap of 0.95 costs points; with rails 0.8 short 1.4 leaves 0.5 over, 0.2 beyond the limit."""
+    course = course_of()
+    right = {"back.rail.top.shoulder": "291", "back.rail.bottom.shoulder": "291", "back.gap.left": "0.95"}
+    course.log.add(readings("s1", right))
+    course.log.add(readings("s2", {**SHORT_RAILS, "back.gap.left": "1.4"}))
+    ada, bo = ({m.check.id: m for m in s.marks}["back.gap.left"] for s in grade(course).students)
+    assert (ada.elsewhere, ada.beyond, ada.points) == (0, Fraction("0.15"), ada.check.points * Fraction(2, 3))
+    assert (bo.elsewhere, bo.beyond) == (Fraction("0.4"), Fraction("0.2"))
+
+
+def test_long_rails_do_not_excuse_a_gap_that_is_too_wide(course_of):
+    """Rails 0.8 long make no wide gap: who planes until 0.9 is left is charged for that."""
+    course = course_of()
+    long = {"back.rail.top.shoulder": "291.8", "back.rail.bottom.shoulder": "291.8", "back.gap.left": "0.9"}
+    course.log.add(readings("s1", long))
+    gap = {m.check.id: m for m in grade(course).marks}["back.gap.left"]
+    assert (gap.elsewhere, gap.beyond) == (0, Fraction("0.1"))
+
+
+def test_a_door_that_is_narrow_from_its_rails_is_charged_once(course_of):
+    """Rails 0.8 short: reveals of 1.9 left and right are right for that door, and so is their difference to 1.5 above."""
+    course = course_of()
+    rails = {"door.rail.top.shoulder": "260.2", "door.rail.bottom.shoulder": "260.2"}
+    gaps = {"left": "1.9", "right": "1.95", "top": "1.5", "bottom": "1.4"}
+    course.log.add(readings("s1", {**rails, **{f"door.reveal.{side}": text for side, text in gaps.items()}}))
+    marks = {m.check.id: m for m in grade(course).marks}
+    assert [marks[f"door.reveal.{side}"].elsewhere for side in gaps] == [Fraction("0.4"), Fraction("0.4"), 0, 0]
+    alike = marks["door.door_reveal.reveals"]
+    assert (alike.value, alike.elsewhere) == (Fraction("0.55"), Fraction("0.4"))
+    assert alike.charged_at == ("door rail top: shoulder to shoulder", "door rail bottom: shoulder to shoulder")
+    assert {m.points == m.check.points for name, m in marks.items() if "reveal" in name} == {True}
+
+
+SIX = "id,name\n" + "".join(f"s{number},Student {number}\n" for number in range(1, 7))
+
+
+def test_a_stop_that_was_wrong_for_all_is_named_once_also_at_the_gaps(course_of):
+    """All rails of six backs 0.8 short: the stop is the cause; the gaps, 0.4 wide, are put down to it, not told again."""
+    course = course_of(roster=SIX)
+    for number in range(1, 7):
+        course.log.add(readings(f"s{number}", {**SHORT_RAILS, "back.gap.left": "0.9", "back.gap.right": "0.9"}))
+    grades = grade(course)
+    causes = {setup.check.id: (setup.shift, setup.cause and setup.cause.id) for setup in grades.setups}
+    assert causes == {
+        "back.rail.top.shoulder": (Fraction("-0.8"), None),
+        "back.rail.bottom.shoulder": (Fraction("-0.8"), None),
+        "back.gap.left": (Fraction("0.4"), "back.rail.bottom.shoulder"),
+        "back.gap.right": (Fraction("0.4"), "back.rail.bottom.shoulder"),
+    }
+    assert all(m.points == m.check.points for m in grades.marks)
+    assert sum("set-up is the cause" in line for line in attention(grades)) == 2
+
+
+def test_gaps_that_a_whole_class_leaves_wide_are_a_set_up_of_their_own(course_of):
+    """Rails right, all gaps 0.4 wide: nothing before them explains it."""
+    course = course_of(roster=SIX)
+    for number in range(1, 7):
+        rails = {"back.rail.top.shoulder": "291", "back.rail.bottom.shoulder": "291"}
+        course.log.add(readings(f"s{number}", {**rails, "back.gap.left": "0.9"}))
+    assert [(s.check.id, s.cause) for s in grade(course).setups] == [("back.gap.left", None)]
+
+
 def test_two_rails_that_each_hold_but_differ_are_charged_as_a_pair(course_of):
     """Rails 0.25 long and 0.28 short each hold +-0.3; together they differ by 0.53 mm and that costs points."""
     course = course_of()

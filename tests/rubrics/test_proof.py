@@ -188,6 +188,24 @@ def test_where_several_errors_arrive_the_largest_is_told(made):
     assert len(told) == 1 and "follows case.back.width, back.bay.1.width, back.bay.2.width, read" in told[0]
 
 
+def test_the_gaps_of_a_back_are_judged_by_the_feeler(made):
+    """Leaves in steps of 0.05 mm are sure to 1.645 x 0.05 / sqrt(12) = 0.024: 0.02 each way is too narrow, 0.03 is not."""
+    gaps = 'bands: {{"*.shoulder.the_two_rails": {{upper: 0.35 mm}}, "back.gap.*": {{lower: -{0} mm, upper: {0} mm}}}}\n'
+    told = [line for line in said(made(gaps.format("0.02"))).splitlines() if "V020" in line]
+    assert len(told) == 1 and "'gap in the recess' of back left, back right, back top, back bottom" in told[0]
+    assert "read with the feeler it is sure to 0.02 mm only" in told[0]
+    assert said(made(gaps.format("0.03"))) == ""
+
+
+def test_what_is_read_last_breaks_nothing_that_was_made_before(made):
+    """A panel rests on the width of its frame, but not on what the rule reads there at its last fit, a stage later."""
+    course = with_panels(made, "0.06")
+    panel = course.values(course.students[0]).rests_on("back.panel.1.width")
+    assert {"back.width", "case.back.width"} < panel
+    asked = {one.quantity for one in reaches(course, SURE) if one.check.id == "back.panel.1.width"}
+    assert "case.back.width" in asked and "back.width" not in asked
+
+
 def test_what_would_stop_a_command_later_is_said_before(course_of):
     """Words that are missing and figures that are not there, each with its file and cure; `check` goes on."""
     course = course_of(course="title: Test course\nid: test\nlast_term: nowhere.csv\n")

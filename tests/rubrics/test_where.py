@@ -68,6 +68,14 @@ def test_one_place_is_in_the_middle():
     assert made.alt == "stile width: in the middle."
 
 
+def test_a_gap_read_once_on_each_side_is_shown_on_all_four():
+    """One mark across the gap on the left, above and below beside the numbered one; three marks for three places."""
+    for places, says in ((1, "in the middle of each side"), (3, "on each side, from corner to corner")):
+        made = where_drawing("Where", [Asked("sides", "Check", "gap", places)], read_where())
+        assert made.svg.count('stroke-width="0.9"') == 3 * places
+        assert made.alt == f"gap: {says}."
+
+
 def test_checks_without_a_sketch_draw_nothing():
     """No empty picture is printed."""
     assert where_drawing("Where", [Asked("", "Own check", "size", 2)], read_where()) is None
