@@ -1,39 +1,36 @@
-"""The order on paper: order list, drawn sheet layouts, saw settings, labels to stick on, what goes to whom."""
+"""The order on paper: order list, drawn sheet layouts, saw settings, what goes to whom; all its files."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from html import escape
-from importlib.resources import as_file, files
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from jinja2 import FileSystemLoader
 
 from course.course import Course
-from course.cut_sheets import Area as Rectangle
-from course.cut_sheets import CutPart, CutSheet
+from course.cut_sheets import CutSheet
 from course.cutting.proof_file import proof_text
-from course.demand import Need, Purpose
 from course.left_over import left_over
 from course.order import Order, plan_order
 from course.order_files import left_csv, order_rows, order_workbook, pins_yaml, spare_rows, total_cost
-from course.order_settings import LabelPaper
 from course.stops import Stop, separate_settings, stops
 from lessons.cautions import SEVERITIES, Caution, cautions_for
 from lessons.certificates import certificates, lots_of, unit_in_words
 from lessons.class_sheets import marked
 from lessons.handout import CONDENSED, deferral, unbroken
+from lessons.labels import label_pages, labels_html, labels_pdf, part_labels
 from lessons.packet import UNITS
+from lessons.sheet_drawings import sheet_drawing
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document
 from shared.render.files import write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
-from shared.render.sketch import POINT, WIDE, Area, Drawing, Sketch, Span
+from shared.render.sketch import Drawing
 from shared.render.tree import render_tree
 from shared.units import Shown
 
@@ -44,10 +41,6 @@ BOARD_WORK = ("rip_table_saw", "crosscut_table_saw", "miter_saw", "lifting_sheet
 """Families of cautions on the page of a board; those of the saws say what short pieces need."""
 STOP_WORK = ("rip_table_saw", "crosscut_table_saw", "miter_saw")
 """Families of cautions where stops and fences are set for parts."""
-ROOM = (236.0, 88.0)
-"""Paper for a sheet's drawing, without its sizes. [mm]"""
-PART_POINTS = (7.5, 6.5, 5.5)
-"""Type sizes of the labels in a drawing, the best first. [pt]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,126 +196,6 @@ def _step_rows(sheet: CutSheet, shown: Shown, word: str) -> Iterator[StepRow]:
         run.append(step)
 
 
-def sheet_drawing(sheet: CutSheet, shown: Shown, kept: Mapping[Rectangle, str]) -> Drawing:
-    """The sheet or board to scale: pieces with student and part, cuts numbered in their order, waste hatched.
-
-    Args:
-        sheet: As it is sawn.
-        shown: How lengths are printed.
-        kept: What the offcuts that are kept are called.
-    """
-    scale = min(ROOM[0] / float(sheet.length), ROOM[1] / float(sheet.width))
-    alt = (
-        f"{sheet.name}, {shown.bare(sheet.length)} by {shown.size(sheet.width)}, with {len(sheet.parts)} pieces and "
-        f"{len(sheet.steps)} cuts: " + ", ".join(part.need.name for part in sheet.parts)
-    )
-    sketch = Sketch(f"Layout of {sheet.name}", alt, PART_POINTS[0], scale)
-
-    def area(x: Fraction, y: Fraction, length: Fraction, width: Fraction) -> Area:
-        return Area(float(x) * scale, float(y) * scale, float(length) * scale, float(width) * scale)
-
-    whole = area(Fraction(0), Fraction(0), sheet.length, sheet.width)
-    sketch.rect(whole, "blank")
-    sketch.hatch(whole, 2.2)
-    for left in sheet.kept:
-        sketch.rect(area(left.x, left.y, left.length, left.width), "shade", "kept")
-    for part in sheet.parts:
-        place = part.area
-        sketch.rect(area(place.x, place.y, place.length, place.width), "part", part.need.name)
-        for blank in part.blanks:
-            sketch.rect(area(blank.x, blank.y, blank.length, blank.width), "hidden", "part of a joined strip")
-    for flaw in sheet.defects:
-        sketch.rect(area(flaw.x, flaw.y, flaw.length, flaw.width), "cutter", "defect")
-    for step in sheet.steps:
-        line = step.line
-        sketch.rect(area(line.x, line.y, line.length, line.width), "cutter", f"cut {step.number}")
-    sketch.rect(whole, "outline_only")
-    for step in sheet.steps:
-        _number(sketch, area(step.line.x, step.line.y, step.line.length, step.line.width), step.number, step.rip)
-    for part in sheet.parts:
-        for place, name in _labelled(part):
-            size = f"{shown.bare(place.length)} \u00d7 {shown.bare(place.width)}"
-            _words_in(sketch, area(place.x, place.y, place.length, place.width), name, size)
-    for left in sheet.kept:
-        size = f"{shown.bare(left.length)} \u00d7 {shown.bare(left.width)}"
-        _words_in(sketch, area(left.x, left.y, left.length, left.width), kept[left], size)
-    sketch.points = PART_POINTS[-1]
-    for flaw in sheet.defects:
-        sketch.label_in(area(flaw.x, flaw.y, flaw.length, flaw.width), "defect")
-    sketch.points = PART_POINTS[0]
-    low = whole.height + 4
-    sketch.chain("x", low, [Span(0, whole.width, shown.size(sheet.length))], 1, whole.height)
-    sketch.chain("y", whole.width + 4, [Span(0, whole.height, shown.size(sheet.width))], 1, whole.width)
-    sketch.arrow(0, low + 3, 22, low + 3, "line")
-    sketch.label(24, low + 3, "grain", "start")
-    return sketch.done()
-
-
-def _labelled(part: CutPart) -> Iterator[tuple[Rectangle, str]]:
-    """What is written where on a piece: its name, or that of each part that stays joined in it."""
-    if not part.blanks:
-        yield part.area, _label(part.need)
-    for place, blank in zip(part.blanks, part.need.blanks, strict=False):
-        yield place, f"{part.need.student} {blank.part.label}"
-
-
-def _label(need: Need) -> str:
-    """What is written on a piece in a drawing."""
-    return need.name if need.student else need.title
-
-
-def _number(sketch: Sketch, line: Area, number: int, rip: bool) -> None:
-    """The number of a cut on its line, where no other stands."""
-    sketch.points = PART_POINTS[1]
-    text = str(number)
-    spots = [0.5, 0.35, 0.65, 0.2, 0.8, 0.08, 0.92, 0.03, 0.97]
-    places = [
-        (line.x + share * line.width, line.y + line.height / 2) if rip
-        else (line.x + line.width / 2, line.y + share * line.height)
-        for share in spots
-    ]  # fmt: skip
-    free = (place for place in places if sketch.free(_around(sketch, *place, text)))
-    x, y = next(free, places[0])
-    spot = _around(sketch, x, y, text)
-    sketch.rect(spot, "gap")
-    sketch.label(x, y, text, bold=True)
-
-
-def _around(sketch: Sketch, x: float, y: float, text: str) -> Area:
-    area = sketch.area_of(x, y, text)
-    return Area(area.x - 0.5, area.y - 0.4, area.width + 1.0, area.height + 0.8)
-
-
-def _words_in(sketch: Sketch, room: Area, name: str, size: str) -> None:
-    """A name, and a size below it, level or upright, in the largest type that fits."""
-    for points in PART_POINTS:
-        sketch.points = points
-        if _two_lines(sketch, room, (name, size)):
-            return
-    for points in PART_POINTS:
-        sketch.points = points
-        if sketch.label_in(room, name):
-            return
-    sketch.points = PART_POINTS[-1]
-    sketch.label(room.x + room.width / 2, room.y + room.height / 2, name, upright=room.height > room.width)
-
-
-def _two_lines(sketch: Sketch, room: Area, lines: tuple[str, str]) -> bool:
-    step = sketch.size * 1.25
-    for upright in (False, True):
-        across, along = (room.width, room.height) if upright else (room.height, room.width)
-        if across < 2 * step + 1 or along < max(map(sketch.wide, lines)) + 1:
-            continue
-        x, y = room.x + room.width / 2, room.y + room.height / 2
-        at = [(x - step / 2, y), (x + step / 2, y)] if upright else [(x, y - step / 2), (x, y + step / 2)]
-        wanted = [sketch.area_of(*p, line, upright=upright) for p, line in zip(at, lines, strict=True)]
-        if all(sketch.free(area) for area in wanted):
-            for number, (place, line) in enumerate(zip(at, lines, strict=True)):
-                sketch.label(*place, line, upright=upright, bold=number == 0)
-            return True
-    return False
-
-
 # -- settings for the class ------------------------------------------------------------------------------
 
 
@@ -427,97 +300,6 @@ def _assigned(order: Order) -> Iterator[tuple[str, str, str]]:
     people = {student.id: marked(student) for student in order.course.students}
     for one in order.assigned:
         yield people[one.student], one.role, one.piece
-
-
-# -- labels ----------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Label:
-    """What is printed on one label."""
-
-    lines: tuple[str, str, str]
-    """Student and part, its title, rough size and where it comes from."""
-
-
-def part_labels(order: Order) -> tuple[Label, ...]:
-    """A label for each piece in the order of cutting: those from sheets, then those from boards."""
-    cut = (*order.cut_sheets, *order.cut_boards)
-    return tuple(_one_label(order, part.need, sheet.name) for sheet in cut for part in sheet.parts)
-
-
-def _one_label(order: Order, need: Need, source: str) -> Label:
-    size = f"{order.shown.bare(need.length)} \u00d7 {order.shown.size(need.width)}"
-    word = order.course.wording.text
-    head = need.name if need.purpose is Purpose.PART else word(need.name.split(",")[0])
-    return Label((head, word(need.title), f"{size}, {source}"))
-
-
-def label_pages(labels: Sequence[Label], paper: LabelPaper) -> tuple[str, ...]:
-    """Pages of labels as SVG of the whole paper, every label where the label paper has it."""
-    size = paper.columns * paper.rows
-    return tuple(_label_page(labels[start : start + size], paper) for start in range(0, len(labels), size))
-
-
-def _label_page(labels: Sequence[Label], paper: LabelPaper) -> str:
-    wide, high = float(paper.width), float(paper.height)
-    items = []
-    for number, label in enumerate(labels):
-        x = float(paper.left + (number % paper.columns) * paper.across)
-        y = float(paper.top + (number // paper.columns) * paper.down)
-        items += _label_lines(label, Area(x, y, float(paper.label_width), float(paper.label_height)))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{high:g}mm" '
-        f'viewBox="0 0 {wide:g} {high:g}">{"".join(items)}</svg>'
-    )
-
-
-def _label_lines(label: Label, area: Area) -> Iterator[str]:
-    """Three lines, each as large as the label allows."""
-    edge = min(3.0, area.width / 12)
-    at = area.y
-    for text, share, most in zip(label.lines, (0.4, 0.28, 0.28), (16.0, 10.0, 8.0), strict=True):
-        height = share * area.height
-        size = min(most * POINT, height * 0.7, (area.width - 2 * edge) / (WIDE * 1.08 * max(1, len(text))))
-        weight = ' font-weight="bold"' if share == 0.4 else ""
-        yield (
-            f'<text x="{area.x + edge:.3f}" y="{at + height / 2 + size * 0.35 + area.height * 0.02:.3f}" '
-            f'font-family="DejaVu Sans, Verdana, sans-serif" font-size="{size:.3f}"{weight}>{escape(text)}</text>'
-        )
-        at += height
-
-
-def labels_html(pages: Sequence[str], paper: LabelPaper, title: str) -> str:
-    """The labels as a page without margins, to be printed at full size."""
-    style = (
-        f"@page {{ size: {float(paper.width):g}mm {float(paper.height):g}mm; margin: 0 }} body {{ margin: 0 }} "
-        "svg { display: block; break-after: page }"
-    )
-    return (
-        f'<!DOCTYPE html>\n<html lang="en-US">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-        f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(pages) + "\n</body>\n</html>\n"
-    )
-
-
-_LABELS = """#let d = json(bytes(sys.inputs.d))
-#set document(title: d.title)
-#set page(width: d.width * 1mm, height: d.height * 1mm, margin: 0mm)
-#for page in d.pages [#image(bytes(page), format: "svg", width: 100%, alt: d.title)]
-"""
-
-
-def labels_pdf(pages: Sequence[str], paper: LabelPaper, title: str) -> bytes:
-    """The labels as a PDF in the size of their paper; print it without scaling."""
-    import typst
-
-    data = {"title": title, "width": float(paper.width), "height": float(paper.height), "pages": list(pages)}
-    with as_file(files("shared")) as folder:
-        made = typst.compile(
-            _LABELS.encode(), font_paths=[str(folder / "fonts")], ignore_system_fonts=True,
-            sys_inputs={"d": json.dumps(data)}, timestamp=946684800, format="pdf",
-        )  # fmt: skip
-    assert isinstance(made, bytes)
-    return made
 
 
 # -- files -----------------------------------------------------------------------------------------------

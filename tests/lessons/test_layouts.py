@@ -20,21 +20,11 @@ from course.order_settings import read_order_settings
 from lessons.__main__ import app
 from lessons.cautions import missing_controls
 from lessons.certificates import certificates, lots_of, unit_in_words
-from lessons.layouts import (
-    SHEET_WORK,
-    Label,
-    board_pages,
-    documents,
-    fence_rows,
-    kits,
-    label_pages,
-    part_labels,
-    sheet_drawing,
-    sheet_pages,
-    stop_rows,
-    write_order,
-)
+from lessons.labels import Label, label_pages, part_labels
+from lessons.layouts import SHEET_WORK, board_pages, documents, fence_rows, kits, sheet_pages, stop_rows, write_order
+from lessons.sheet_drawings import sheet_drawing
 from shared.render.html import write_html
+from shared.render.sketch import Sketch
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -90,21 +80,19 @@ def test_cuts_are_numbered_and_the_kerf_is_drawn(order):
 
 def test_no_two_words_of_a_drawing_cover_each_other(order):
     """Labels and cut numbers stand clear of each other on every sheet."""
-    from lessons import layouts
-
     seen = []
-    kept = layouts.Sketch.done
+    kept = Sketch.done
 
     def done(sketch, margin=1.5):
         seen.append(sketch)
         return kept(sketch, margin)
 
-    layouts.Sketch.done = done
+    Sketch.done = done
     try:
         for sheet in (*order.cut_sheets, *order.cut_boards):
             sheet_drawing(sheet, order.shown, kept_of(sheet))
     finally:
-        layouts.Sketch.done = kept
+        Sketch.done = kept
     for sketch in seen:
         for number, (text, area) in enumerate(sketch.labels):
             for other, place in sketch.labels[number + 1 :]:
