@@ -18,7 +18,7 @@ from shared.places import Place
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document, Tree
 from shared.render.files import write_file
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 from shared.terminal import wrapped
 
 

@@ -24,7 +24,7 @@ from lessons.sessions import missed_by, sheets_of
 from lessons.setups import SetupNumber, readings, setup_numbers
 from rubrics.sheet import FitRow, fit_rows
 from shared.render.document import Document
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ from rubrics.check_files import read_checks
 from shared.places import Items, Mapping, Place, Text, read_yaml
 from shared.problems import Problem, meant
 from shared.render.document import Document
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 
 DEFAULTS: Mapping = read_yaml((files("lessons") / "tables" / "flow.yaml").read_text(encoding="utf-8"), "flow.yaml")
 """How a session runs where a course does not say."""

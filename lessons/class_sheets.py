@@ -21,7 +21,7 @@ from lessons.sequence import Work
 from lessons.setups import SetupNumber, setup_numbers
 from shared.problems import refuse
 from shared.render.document import Document
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 from shared.units import SHOWN, NotALength, Shown, length
 
 STEP = Fraction(1, 20)

@@ -18,7 +18,7 @@ from lessons.setups import readings
 from rubrics.checks import every_check
 from rubrics.sheet import FitRow, fit_rows
 from shared.render.document import Document
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 
 READ = "read"
 """Status of a caution whose wording was read in its source."""

@@ -31,7 +31,7 @@ from shared.render.files import write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.render.sketch import Drawing
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 from shared.units import Shown
 
 TEMPLATES = str(files("lessons") / "templates")

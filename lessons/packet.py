@@ -40,7 +40,7 @@ from shared.problems import InputRefused, Problem, meant, refuse
 from shared.render.document import Document, Tree
 from shared.render.files import safe_name
 from shared.render.sketch import Drawing
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 
 
 class Templates(jinja2.FileSystemLoader):

@@ -20,7 +20,7 @@ from shared.handbook.panel import Season
 from shared.handbook.tables import FROM_MEMORY
 from shared.render.document import Document
 from shared.render.sketch import Area, Drawing, Sketch
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 from shared.units import Shown
 
 Year = TypeVar("Year", PanelYear, FrameYear)

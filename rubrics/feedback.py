@@ -28,7 +28,7 @@ from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
-from shared.render.tree import render_tree
+from shared.render.templates import render_tree
 from shared.units import Shown, same_digits
 
 FILE = "feedback.yaml"

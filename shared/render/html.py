@@ -9,7 +9,7 @@ from itertools import groupby
 from typing import Any
 
 from shared.render.document import Document
-from shared.render.tree import shown
+from shared.render.marks import shown
 
 _PAPER = {"a4": "A4", "letter": "letter"}
 _WORDS = {

@@ -19,7 +19,7 @@ from shared.problems import InputRefused, Problem
 from shared.render.columns import advances, columns
 from shared.render.document import Document, Tree
 from shared.render.html import box_word
-from shared.render.tree import JOINERS, shown
+from shared.render.marks import JOINERS, shown
 
 FONT = "DejaVu Sans"
 UPRIGHT, SLANTED = ("", "b"), ("i", "bi")

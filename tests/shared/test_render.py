@@ -20,9 +20,11 @@ from shared.render.columns import Columns, advances, columns
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
 from shared.render.html import write_html
+from shared.render.marks import shown
 from shared.render.pdf import LARGER, overflow, write_pdf
 from shared.render.press import Press
-from shared.render.tree import count_boxes, markdown_tree, render_tree, shown, words
+from shared.render.templates import render_tree
+from shared.render.tree import count_boxes, markdown_tree, words
 
 PAGE = """# {{ title }}
 
