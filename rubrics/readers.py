@@ -8,8 +8,8 @@ from fractions import Fraction
 
 from course.course import Course
 from course.readings import Reading
+from rubrics.agreement import Agreement, LastDigits, kappa, last_digits, limits_of_agreement
 from rubrics.checks import Check, every_check, limit_of
-from rubrics.class_figures import Agreement, LastDigits, kappa, last_digits, limits_of_agreement
 from rubrics.compare import ENOUGH
 from rubrics.grading import Grades, beyond
 from rubrics.instruments import Instrument, instrument

@@ -9,25 +9,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rubrics.agreement import intraclass, kappa, last_digits, limits_of_agreement
 from rubrics.class_figures import (
-    GaugeStudy,
     bartlett,
     capability,
     control_limits,
     cpm,
     expected_outside,
-    gauge_by_ranges,
-    gauge_by_variance,
-    intraclass,
-    kappa,
     lag_one,
-    last_digits,
-    limits_of_agreement,
     mean,
     sd,
     share_inside,
     share_interval,
 )
+from rubrics.gauge_study import GaugeStudy, gauge_by_ranges, gauge_by_variance
 from shared.handbook.tables import ChartFactors, table
 from shared.problems import OutOfRange
 
