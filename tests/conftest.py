@@ -26,6 +26,12 @@ def drawers_plan() -> str:
     return Path(__file__).with_name("drawers_plan.yaml").read_text("utf-8")
 
 
+@pytest.fixture(scope="session")
+def two_bays_plan() -> str:
+    """The plan of a case of two bays in inches, with a pair of doors and a back of unequal bays."""
+    return Path(__file__).with_name("two_bays_plan.yaml").read_text("utf-8")
+
+
 @pytest.fixture
 def class_plan() -> str:
     """The plan of the class cabinet without a drawer."""

@@ -46,27 +46,6 @@ assemblies:
   door: {kind: frame and panel, in: divider.upper, use: door}
   drawer: {kind: drawer, in: divider.lower, mark: R, stock: {box: drawer, sides: drawer, floor: bottom}}
 """
-TWO_BAYS = """
-title: Two bays
-unit: in
-stock:
-  case: {material: red oak plywood, form: sheet, thickness: 3/4}
-  frame: {material: red oak, form: solid, thickness: 3/4}
-  panel: {material: red oak, form: solid, thickness: 1/2}
-assemblies:
-  case: {kind: carcass, width: 30, height: 24, depth: 10}
-  bays:
-    kind: uprights
-    in: case.inside
-    openings: {left: 10 in, right: rest}
-  doors:
-    kind: frame and panel
-    in: bays.right
-    use: door
-    leaves: [left, right]
-    joints: {joint: haunched tenon}
-  back: {kind: frame and panel, in: case.back, use: back, bays: [1/4, 1/2, 1/4]}
-"""
 
 
 def cabinet(text: str) -> Cabinet:
@@ -74,10 +53,11 @@ def cabinet(text: str) -> Cabinet:
     return build(read_plan(text, "plan.yaml", list_keys(library)), library)
 
 
-@pytest.fixture(scope="module", params=[CLASS_CABINET, TWO_BAYS], ids=["class cabinet", "two bays"])
-def bench(request: pytest.FixtureRequest) -> Bench:
-    made = cabinet(request.param)
-    return Bench(made, made.graph.evaluate(), INCHES if "unit: in" in request.param else MM)
+@pytest.fixture(scope="module", params=["class cabinet", "two bays"])
+def bench(request: pytest.FixtureRequest, two_bays_plan: str) -> Bench:
+    two_bays = request.param == "two bays"
+    made = cabinet(two_bays_plan if two_bays else CLASS_CABINET)
+    return Bench(made, made.graph.evaluate(), INCHES if two_bays else MM)
 
 
 @pytest.fixture(scope="module")
@@ -161,9 +141,9 @@ def test_openings_and_parts_stand_where_the_sizes_of_the_class_cabinet_put_them(
     assert (placed.outside.width, placed.outside.height) == (400, 600)
 
 
-def test_two_leaves_stand_beside_each_other_with_the_meeting_gap_between() -> None:
+def test_two_leaves_stand_beside_each_other_with_the_meeting_gap_between(two_bays_plan: str) -> None:
     """Bays are placed from left to right; a pair of doors shares its opening."""
-    made = cabinet(TWO_BAYS)
+    made = cabinet(two_bays_plan)
     values = made.graph.evaluate()
     placed = layout(made, values)
     left, right = placed.frames["doors.left"], placed.frames["doors.right"]

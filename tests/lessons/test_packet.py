@@ -31,27 +31,6 @@ ROSTER = """id,name,bench,units,hand,large_print,hand_route,time_factor
 s1,Ada Test,1,mm,right,no,,1
 s2,Bo Secret,2,in,left,yes,groove edges,1.5
 """
-INCH_PLAN = """
-title: Two bays
-unit: in
-stock:
-  case: {material: red oak plywood, form: sheet, thickness: 3/4}
-  frame: {material: red oak, form: solid, thickness: 3/4}
-  panel: {material: red oak, form: solid, thickness: 1/2}
-assemblies:
-  case: {kind: carcass, width: 30, height: 24, depth: 10}
-  bays:
-    kind: uprights
-    in: case.inside
-    openings: {left: 10 in, right: rest}
-  doors:
-    kind: frame and panel
-    in: bays.right
-    use: door
-    leaves: [left, right]
-    joints: {joint: haunched tenon}
-  back: {kind: frame and panel, in: case.back, use: back, bays: [1/4, 1/2, 1/4]}
-"""
 
 
 def made(course: Course, student: str = "s1", only: str = "") -> Packet:
@@ -162,9 +141,9 @@ def test_one_operation_can_be_printed_alone(course_of: Callable[..., Course]) ->
     assert headings(made(course, only="groove edges")) == [f"{number}. Groove the inner edges"]
 
 
-def test_another_cabinet_in_inches_needs_no_other_code(course_of: Callable[..., Course]) -> None:
+def test_another_cabinet_in_inches_needs_no_other_code(course_of: Callable[..., Course], two_bays_plan: str) -> None:
     """Uprights, unequal bays, a pair of doors, haunched tenons: cover, list and sheets are made in inches."""
-    course = course_of(plan=INCH_PLAN, roster="id,name,bench,units\ns1,Ada Test,1,in\n")
+    course = course_of(plan=two_bays_plan, roster="id,name,bench,units\ns1,Ada Test,1,in\n")
     found = made(course)
     assert found.problems == ()
     text = plain(found)
