@@ -200,7 +200,8 @@ def show_changes(
 @app.command(rich_help_panel=PANEL)
 def remedy(course: CourseFolder, student: StudentName) -> None:
     """Show what can still be done about mistakes that a student's readings show, least loss first."""
-    from course.remedies import remedies, remedy_text
+    from course.remedies import remedies
+    from course.remedy_words import remedy_text
 
     read = read_course(course)
     person = read.student(student)

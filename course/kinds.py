@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -10,7 +10,7 @@ from pathlib import Path
 
 from course.quantities import Read
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
-from shared.problems import Problem, meant
+from shared.problems import Problem, meant, unknown_keys
 
 TAKES = ("smallest", "largest", "mean", "spread")
 INSTRUMENTS = ("caliper", "rule", "rods", "feeler", "tape")
@@ -173,11 +173,8 @@ class _Reader:
     def wrong(self, place: Place, says: str, do: str) -> None:
         self.problems.append(Problem("K001", place, says, do))
 
-    def known(self, node: Mapping, names: Iterable[str], what: str) -> None:
-        allowed = list(names)
-        for key, place in node.keys.items():
-            if key not in allowed:
-                self.wrong(place, f"{what} has no '{key}'", meant(key, allowed))
+    def known(self, node: Mapping, names: Collection[str], what: str) -> None:
+        self.problems += unknown_keys("K001", node, names, what)
 
     def mapping(self, node: Node | None, place: Place, what: str) -> Mapping:
         if isinstance(node, Mapping):

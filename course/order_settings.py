@@ -11,7 +11,7 @@ from pathlib import Path
 from course.plan import flat
 from course.stock import PRICE, price
 from shared.places import NOWHERE, Mapping, Place, Text, Unreadable, read_text, read_yaml
-from shared.problems import Problem, meant
+from shared.problems import Problem, meant, unknown_keys
 from shared.units import NotALength, length
 
 FILE = "order.yaml"
@@ -184,9 +184,7 @@ def _size_for_sale(block: Mapping, stock: str, name: str, problems: list[Problem
     if not isinstance(node, Mapping):
         problems.append(Problem("O004", place, f"'{name}' of {stock} has no size", "Write its length and width."))
         return None
-    for key in node.entries:
-        if key not in keys:
-            problems.append(Problem("O004", node.keys[key], f"a size for sale has no '{key}'", meant(key, keys)))
+    problems += unknown_keys("O004", node, keys, "a size for sale")
     sides = []
     for key in keys[:2]:
         try:

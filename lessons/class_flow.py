@@ -14,13 +14,13 @@ from course.quantities import Origin, Values
 from course.roster import Student
 from lessons.class_sheets import marked
 from lessons.flow import INSTRUCTOR, Booking, Load, Plan, Shop, Slot, Task, load, plan
-from lessons.operation import ROUTES, STAGES, Route
+from lessons.operation import ROUTES, Route
 from lessons.packet import Lessons
 from lessons.route import choose, is_named
 from lessons.sequence import Work
 from lessons.sessions import missed_by, sheets_of
 from lessons.setups import readings
-from rubrics.check_files import read_checks
+from rubrics.check_files import STAGES, read_checks
 from shared.places import Items, Mapping, Place, Text, read_yaml
 from shared.problems import Problem, meant
 from shared.render.document import Document

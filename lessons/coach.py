@@ -22,7 +22,7 @@ from lessons.route import Chosen, choose
 from lessons.sequence import Work
 from rubrics.sheet import FitRow, fit_rows
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
-from shared.problems import InputRefused, Problem, meant, refuse
+from shared.problems import InputRefused, Problem, meant, refuse, unknown_keys
 from shared.units import INCH, NotALength, Shown, decimal, length
 
 SIDES = ("over", "under")
@@ -169,9 +169,7 @@ class _Reader:
         self.problems.append(Problem("L044", place, says, do))
 
     def known(self, node: Mapping, names: Collection[str], what: str) -> None:
-        for key, place in node.keys.items():
-            if key not in names:
-                self.wrong(place, f"{what} has no '{key}'", meant(key, names))
+        self.problems += unknown_keys("L044", node, names, what)
 
     def text(self, node: Mapping, key: str, what: str) -> str:
         found = " ".join(node.text(key).split())

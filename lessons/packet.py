@@ -27,7 +27,8 @@ from lessons.handout import (
     operation_page,
     together,
 )
-from lessons.operation import Operation, read_operations
+from lessons.operation import Operation
+from lessons.operation_files import read_operations
 from lessons.part_drawings import part_drawing
 from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, why_before, work_of

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 from course.cabinet import Assembly, Cabinet, Feature, Part
 from lessons.cautions import ENGINEERED, all_families
-from lessons.operation import STAGES, Need, Operation
+from lessons.operation import Need, Operation
+from rubrics.check_files import STAGES
 from shared.places import Place
 from shared.problems import Problem, meant
 

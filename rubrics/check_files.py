@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
@@ -14,7 +14,7 @@ from rubrics.bands import Band, band_of
 from rubrics.fit_classes import FitClass, empty_band, read_fit_classes
 from rubrics.where import WAYS
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
-from shared.problems import Problem, meant
+from shared.problems import Problem, meant, unknown_keys
 from shared.units import NotALength, length
 
 KINDS = ("size", "fit", "difference", "spread", "measure")
@@ -104,10 +104,8 @@ class _Reader:
             return known[0]
         return text
 
-    def known(self, node: Mapping, names: Sequence[str], what: str) -> None:
-        for key, place in node.keys.items():
-            if key not in names:
-                self.wrong(place, f"{what} has no '{key}'", meant(key, names))
+    def known(self, node: Mapping, names: Collection[str], what: str) -> None:
+        self.problems += unknown_keys("B050", node, names, what)
 
     def words(self, node: Mapping, key: str) -> tuple[str, ...]:
         value = node.get(key)

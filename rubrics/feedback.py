@@ -18,7 +18,9 @@ from course.changes import AsMade
 from course.course import Course
 from course.quantities import Values
 from course.readings import Reading, reduced
-from course.remedies import Remedy, RemedyLibrary, read_remedies, remedies
+from course.remedies import remedies
+from course.remedy_files import RemedyLibrary, read_remedies
+from course.remedy_words import Remedy
 from course.roster import Student
 from rubrics.checks import Check, every_check
 from rubrics.grading import Grades, Mark, StudentGrade, aim, signed

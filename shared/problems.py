@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from shared.places import NOWHERE, Place
+from shared.places import NOWHERE, Mapping, Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,3 +56,19 @@ def meant(name: str, known: Iterable[str]) -> str:
         return "There is none to choose from."
     shown = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
     return f"Known are: {shown}."
+
+
+def unknown_keys(code: str, node: Mapping, names: Collection[str], what: str) -> list[Problem]:
+    """A problem for each key of a block that is not among those it may have.
+
+    Args:
+        code: Of the problems.
+        node: The block.
+        names: Keys it may have.
+        what: What the block is, as `a remedy`.
+    """
+    return [
+        Problem(code, place, f"{what} has no '{key}'", meant(key, names))
+        for key, place in node.keys.items()
+        if key not in names
+    ]

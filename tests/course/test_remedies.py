@@ -22,7 +22,9 @@ from course.formula import parse
 from course.kinds import read_library
 from course.plan import read_plan
 from course.readings import Reading
-from course.remedies import COSTS, Option, Remedy, read_remedies, remedies
+from course.remedies import remedies
+from course.remedy_files import COSTS, read_remedies
+from course.remedy_words import Option, Remedy
 from shared.problems import InputRefused
 
 CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")

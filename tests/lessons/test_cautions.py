@@ -18,7 +18,7 @@ from lessons.cautions import (
     powered,
     required_controls,
 )
-from lessons.operation import read_operations
+from lessons.operation_files import read_operations
 from shared.places import Items, Mapping, read_yaml
 
 TABLES = files("lessons") / "tables"

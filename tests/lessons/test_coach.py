@@ -13,7 +13,7 @@ from course.course import Course, read_course
 from course.readings import Reading
 from lessons.__main__ import main
 from lessons.coach import BUILT_IN, Goal, advise, coach_tables, goals, grids, read_things
-from lessons.operation import read_operations
+from lessons.operation_files import read_operations
 from lessons.packet import Lessons, read_lessons
 from rubrics.sheet import fit_rows
 from shared.problems import InputRefused

@@ -12,7 +12,7 @@ from course.readings import Reading
 from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
 from lessons.class_sheets import lacking
 from lessons.handout import CONDENSED, OperationPage, operation_page
-from lessons.operation import read_operations
+from lessons.operation_files import read_operations
 from lessons.packet import Lessons, read_lessons, sheet
 from lessons.route import choose, unknown_names
 from rubrics.sheet import fit_rows

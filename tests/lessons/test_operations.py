@@ -6,7 +6,9 @@ import pytest
 
 from course.kinds import read_library
 from lessons.cautions import CAUTIONS
-from lessons.operation import BOX, FIT_CHECKS, STAGES, read_operation, read_operations
+from lessons.operation import BOX
+from lessons.operation_files import fit_checks, read_operation, read_operations
+from rubrics.check_files import STAGES
 
 OPERATIONS, PROBLEMS = read_operations()
 ALL = list(OPERATIONS.values())
@@ -94,7 +96,7 @@ class TestBuiltIn:
 
     def test_every_fit_check_releases_something(self):
         """Each fit check holds at least one operation, and none is unknown."""
-        assert {name for operation in ALL for name in operation.hold} == set(FIT_CHECKS)
+        assert {name for operation in ALL for name in operation.hold} == set(fit_checks())
 
     def test_each_route_can_be_followed(self):
         """Three to seven numbered steps, in order, none longer than 45 words, and an estimate of the time."""

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from course.build import build, list_keys
 from course.kinds import read_library
 from course.plan import read_plan
-from lessons.operation import STAGES, read_operation, read_operations
+from lessons.operation_files import read_operation, read_operations
 from lessons.sequence import sequence, why_before, work_of
 from lessons.setups import proof
+from rubrics.check_files import STAGES
 
 LIBRARY = read_library()
 OPERATIONS, _ = read_operations()

@@ -11,7 +11,7 @@ from course.build import build, list_keys
 from course.kinds import read_library
 from course.plan import read_plan
 from course.quantities import Given, Origin
-from lessons.operation import read_operations
+from lessons.operation_files import read_operations
 from lessons.sequence import work_of
 from lessons.setups import readings, setup_numbers
 from shared.units import INCHES, MM

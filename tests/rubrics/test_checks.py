@@ -13,7 +13,7 @@ import pytest
 from course.course import Course, read_course
 from course.kinds import read_library
 from course.readings import Reading
-from lessons.operation import read_operations
+from lessons.operation_files import read_operations
 from rubrics.check_files import TOOLS, read_checks
 from rubrics.checks import Check, checks_of, every_check
 from rubrics.instruments import instrument, uncertainty
