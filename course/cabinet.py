@@ -155,9 +155,9 @@ class Scope:
             written = name[1:]
             first, _, rest = written.partition(".")
             if first in self.draft.members:
-                full = [f"{self.draft.path(first, m)}.{rest}" for m in self.draft.members[first]]
-                if all(f in known for f in full):
-                    return full
+                each = [f"{self.draft.path(first, m)}.{rest}" for m in self.draft.members[first]]
+                if all(full in known for full in each):
+                    return each
             return self.resolve(written)
         for full in self.candidates(name):
             if full in known:

@@ -160,7 +160,9 @@ class _Then:
 
     def _readings(self, now: Basis) -> Iterator[Cause]:
         then, found = self.basis.found, now.found or {}
-        for name in dict.fromkeys((*found, *then)) if then is not None else ():
+        if then is None:
+            return
+        for name in dict.fromkeys((*found, *then)):
             was, text = then.get(name, ""), found.get(name, "")
             if was != text and name in self.values.graph:
                 given = self.values.found.get(name)

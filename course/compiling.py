@@ -87,7 +87,7 @@ class Compiler:
         if formula.names:
             return replace(base, formula=formula)
         try:
-            constant = formula.run([])
+            value = formula.run([])
         except (BadFormula, ZeroDivisionError) as error:
             says = "it divides by zero" if isinstance(error, ZeroDivisionError) else str(error)
             self._bad_formula(pending, BadFormula(says))
@@ -95,7 +95,7 @@ class Compiler:
         return replace(
             base,
             formula=formula if pending.origin is Origin.PLAN else None,
-            constant=constant,
+            constant=value,
             dimension=dimension(formula, pending.scope.resolve, lambda n: LENGTH),
         )
 

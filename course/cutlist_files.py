@@ -104,13 +104,16 @@ def _changes(rows: Sequence[CutRow]) -> list[str]:
     return [f"{row.label}: {row.before} ({row.because})" for row in rows if row.before]
 
 
+Writer = Callable[[Course, Student, Sequence[CutRow]], str | bytes]
+
+
 def write_cutlist(course: Course, student: Student, rows: Sequence[CutRow], out: Path) -> Path:
     """Write the list as the kind of file its name asks for.
 
     Raises:
         InputRefused: Another ending, or a place that cannot be written to.
     """
-    writers = {".csv": _csv, ".xlsx": _xlsx, ".html": _html, ".pdf": _pdf}
+    writers: dict[str, Writer] = {".csv": _csv, ".xlsx": _xlsx, ".html": _html, ".pdf": _pdf}
     writer = writers.get(out.suffix.lower())
     if writer is None:
         says = f"a cut list cannot be written as '{out.suffix or out.name}'"

@@ -354,15 +354,15 @@ def _spares(course: Course, needs: Sequence[Need], settings: OrderSettings) -> I
             counts[need.group, part.group] = counts.get((need.group, part.group), 0) + 1
             titles.setdefault(part.group, part.title.removesuffix(f" {part.member}") if part.member else part.title)
     record = _record(course)
-    for (group, part), count in sorted(counts.items()):
-        scrap, (made, again) = settings.scrap(part), record.get(part, (0, 0))
-        if f"scrap.{part}" in settings.own or made < max(1, settings.count("history.parts")):
+    for (group, name), count in sorted(counts.items()):
+        scrap, (made, again) = settings.scrap(name), record.get(name, (0, 0))
+        if f"scrap.{name}" in settings.own or made < max(1, settings.count("history.parts")):
             made = again = 0
         else:
             scrap = min(Fraction(1), Fraction(again, made))
         number = spares.spares(count, scrap, settings.size("sure"))
         cover = spares.enough(count, scrap, number)
-        yield Spares(group, part, titles[part], count, scrap, number, cover, made, again)
+        yield Spares(group, name, titles[name], count, scrap, number, cover, made, again)
 
 
 def spares_left(course: Course, part: Part) -> tuple[int, int]:

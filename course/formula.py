@@ -15,6 +15,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from shared.handbook.wood_moisture import emc_celsius, emc_fahrenheit
 from shared.problems import OutOfRange
@@ -283,7 +284,7 @@ def comparison(text: str) -> tuple[str, str, str]:
     return match[1], match[2], match[3]
 
 
-RELATIONS: dict[str, Callable[[Fraction, Fraction], bool]] = {
+RELATIONS: dict[str, Callable[[Any, Any], bool]] = {
     "<": lambda a, b: a < b,
     "<=": lambda a, b: a <= b,
     ">": lambda a, b: a > b,

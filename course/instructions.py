@@ -69,7 +69,8 @@ class Instructions:
 
 def read_instructions(course: Course) -> Instructions:
     """The instructor's file; what is wrong in it is told and left out."""
-    path, problems = course.folder / FILE, []
+    path = course.folder / FILE
+    problems: list[Problem] = []
     top = _top(path, problems)
     for key, place in top.keys.items():
         if key not in KEYS:

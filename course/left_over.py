@@ -46,11 +46,11 @@ def left_over(order: Order) -> tuple[Left, ...]:
             moisture = plan.piece.moisture if plan.piece else None
             found += _offcuts(sheet, stem, thickness, moisture, numbers, used)
     pieces = {name: piece for piece in order.course.stock.values() for name in piece.names}
-    for plan in order.boards:
-        for board in plan.layout.boards:
+    for boards in order.boards:
+        for board in boards.layout.boards:
             piece = pieces.get(board.name)
-            thickness = piece.thickness if piece else (plan.thickness,)
-            stem = piece.id if piece else f"{plan.group.role}-{plan.group.material.replace(' ', '-')}"
+            thickness = piece.thickness if piece else (boards.thickness,)
+            stem = piece.id if piece else f"{boards.group.role}-{boards.group.material.replace(' ', '-')}"
             found += _offcuts(board, stem, thickness, piece.moisture if piece else None, numbers, set())
     return (*found, *_not_used(order))
 

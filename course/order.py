@@ -72,7 +72,9 @@ def plan_order(course: Course, told: Callable[[str], None] = lambda words: None)
     course, assigned = assign(course, settings, said, problems)
     demand = class_demand(course, settings)
     problems += demand.problems
-    sheets, boards, taken = [], [], set()
+    sheets: list[SheetPlan] = []
+    boards: list[BoardPlan] = []
+    taken: set[str] = set()
     for group in demand.groups():
         told(group.says)
         if group.sheet:

@@ -144,7 +144,7 @@ def spare_rows(order: Order) -> tuple[SpareRow, ...]:
     return tuple(SpareRow(one.group.says, str(one.count), one.why) for one in order.demand.spares)
 
 
-def _tables(order: Order) -> Iterator[tuple[str, Sequence[str], list[Sequence[str]]]]:
+def _tables(order: Order) -> Iterator[tuple[str, Sequence[str], Sequence[Sequence[str]]]]:
     text = order.course.wording.text
     rows = [tuple(text(getattr(row, name)) for name in OrderRow.__slots__) for row in order_rows(order)]
     yield "Order", HEADINGS, rows

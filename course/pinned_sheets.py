@@ -47,7 +47,9 @@ def pins_of(
     have: Sequence[Sheet], problems: list[Problem],
 ) -> Pins:  # fmt: skip
     """The pins to a stock's sheets; what cannot be kept is told, and its pieces are planned with the others."""
-    layouts, sources, closed = [], {}, set()
+    layouts: list[PinnedSheet] = []
+    sources: dict[str, str] = {}
+    closed: set[str] = set()
     done = {need.name for need in demand.done}
     for pin in said.pinned:
         sheet = next((sheet for sheet in have if sheet.name == pin.sheet), None)
@@ -186,11 +188,13 @@ def sawn_apart(boxes: Sequence[Placed], plate: Plate, kerf: int) -> Node | None:
     for axis in Axis:
         low, high = plate[axis], plate[axis + 2]
         for at in _cuts(boxes, axis, low, high, kerf):
-            one, two = list(plate), list(plate)
-            one[axis + 2], two[axis] = at, at + kerf
+            if axis is Axis.CROSSCUT:
+                one, two = (x0, y0, at, y1), (at + kerf, y0, x1, y1)
+            else:
+                one, two = (x0, y0, x1, at), (x0, at + kerf, x1, y1)
             near = [box for box in boxes if (box.x, box.y)[axis] < at]
             far = [box for box in boxes if (box.x, box.y)[axis] >= at]
-            first, second = sawn_apart(near, tuple(one), kerf), sawn_apart(far, tuple(two), kerf)
+            first, second = sawn_apart(near, one, kerf), sawn_apart(far, two, kerf)
             return None if first is None or second is None else Cut(axis, at, first, second)
     return boxes[0] if len(boxes) == 1 and (boxes[0].x, boxes[0].y) == (x0, y0) else None
 

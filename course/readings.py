@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from course.quantities import Read
 from shared.places import Place
@@ -232,11 +233,16 @@ def _every_reading(student: str) -> tuple[str, str, Sequence[object]]:
     return "reading", f"SELECT * FROM reading {where} ORDER BY number", values
 
 
-def _numbered(rows: Iterable[tuple]) -> tuple[tuple[int, Reading], ...]:
-    return tuple((row[0], Reading(*row[1:6], None if row[6] is None else Fraction(row[6]), *row[7:])) for row in rows)
+def _numbered(rows: Iterable[tuple[Any, ...]]) -> tuple[tuple[int, Reading], ...]:
+    return tuple((row[0], _reading(row[1:])) for row in rows)
 
 
-def _issue(row: tuple) -> Issue:
+def _reading(cells: tuple[Any, ...]) -> Reading:
+    value = cells[5] if cells[5] is None else Fraction(cells[5])
+    return Reading(*(*cells[:5], value, *cells[6:]))
+
+
+def _issue(row: tuple[Any, ...]) -> Issue:
     _, _, revision, at, sizes, *basis = row
     return Issue(revision, at, _sizes(sizes), _basis(basis))
 

@@ -136,7 +136,7 @@ def _student(
 
 
 def _choices(
-    row: Row, unit: str, cabinet: Cabinet | None, stock: dict[str, Piece], problems: list[Problem]
+    row: Row, unit: str, cabinet: Cabinet, stock: dict[str, Piece], problems: list[Problem]
 ) -> tuple[dict[str, Given], dict[str, str]]:
     choices: dict[str, Given] = {}
     pieces: dict[str, str] = {}

@@ -236,14 +236,14 @@ def _panel_year(
     seasons, measured = _seasons(course, student, values, part.stock)
     width = values.number(f"{part.name}.width")
     groove = Groove(values.number(f"{name}.bay.{member}.width"), values.number(f"{name}.groove.depth"))
-    fits = (
+    as_built, in_dry, in_damp = (
         panel_fit(width, groove, wood.wood, Seasons(cut, seasons.driest, seasons.dampest))
         for cut in (seasons.built, seasons.driest, seasons.dampest)
     )
-    gaps = (values.number(f"{name}.panel.{word}_gap") for word in ("shadow", "usual", "least"))
+    shadow, usual, least = (values.number(f"{name}.panel.{word}_gap") for word in ("shadow", "usual", "least"))
     return PanelYear(
         student, part.name, part.label, assembly.title, assembly.choices.get("use", ""), wood, seasons, measured, width,
-        groove, *gaps, *fits,
+        groove, shadow, usual, least, as_built, in_dry, in_damp,
     )  # fmt: skip
 
 

@@ -77,12 +77,12 @@ class Lot:
             if new == least:
                 return f"{words}; proven: nobody could buy fewer"
             return f"{words}. Not proven: {new - least} fewer may be possible"
-        total, least = self._amount(cost), self._amount(bound)
+        total = self._amount(cost)
         what = f"{sheets_in_words(used)}{rests}"
         words = f"{what} for {total}" if self.money else f"{what}, {total}"
         if cost == bound:
             return f"{words}; proven: no choice of sheets and layouts takes less"
-        return f"{words}; at least {least}. Not proven: {self._amount(cost - bound)} less may be possible"
+        return f"{words}; at least {self._amount(bound)}. Not proven: {self._amount(cost - bound)} less may be possible"
 
     def _amount(self, cost: int) -> str:
         return decimal(Fraction(cost, 100), 2) + ("" if self.money else " m\u00b2")

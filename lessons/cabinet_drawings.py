@@ -143,7 +143,7 @@ def is_wall(cabinet: Cabinet, part: str) -> bool:
 
 def upright_spans(bench: Bench, view: View, rooms: dict[str, Box], walls: dict[str, Box]) -> list[Span]:
     """Heights of openings and thickness of level walls, each once."""
-    spans = {}
+    spans: dict[tuple[Fraction, Fraction], Span] = {}
     for name, box in rooms.items():
         spans.setdefault(
             (box.y, box.top), Span(view.y(box.top), view.y(box.y), bench.text(f"{name}.height"), f"{name}.height")
@@ -159,7 +159,7 @@ def upright_spans(bench: Bench, view: View, rooms: dict[str, Box], walls: dict[s
 
 def _level_spans(bench: Bench, view: View, rooms: dict[str, Box], walls: dict[str, Box]) -> list[Span]:
     """Widths of openings and thickness of upright walls, each once."""
-    spans = {}
+    spans: dict[tuple[Fraction, Fraction], Span] = {}
     for name, box in rooms.items():
         spans.setdefault(
             (box.x, box.right), Span(view.x(box.x), view.x(box.right), bench.text(f"{name}.width"), f"{name}.width")
@@ -380,7 +380,7 @@ def _deep_spans(cut: _Cut, view: View) -> Iterator[Span]:
 
 def _drawer_spans(cut: _Cut, view: View) -> Iterator[Span]:
     """How thick the front of a drawer's box is, and how long the box; equal ones once."""
-    spans = {}
+    spans: dict[tuple[Fraction, Fraction], Span] = {}
     for name, boxes in cut.drawers.items():
         first = next(part for part in cut.parts() if part.name in boxes)
         box, start = boxes[first.name], cut.number(f"{name}.front.stands")

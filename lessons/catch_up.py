@@ -109,7 +109,8 @@ def missed_sessions(course: Course, student: Student, lessons: Lessons) -> tuple
 
 
 def _missed(course: Course, student: Student, lessons: Lessons, session: int, rows: Sequence[FitRow]) -> Missed:
-    demonstrations, work, numbers, minutes = [], [], [], 0
+    demonstrations, work, minutes = [], [], 0
+    numbers: list[Number] = []
     for number in sheets_of(course, lessons, session):
         works = lessons.sheets[number - 1]
         route = choose(course, student, works[0].operation).route
@@ -160,8 +161,8 @@ def _numbers(course: Course, student: Student, works: Sequence[Work], sheet: int
             of = [labels.get(title, title) for title in number.of] or [one.title for one in work.assemblies]
             found.setdefault(number.name, {}).setdefault(texts, []).extend(of)
     for name, lines in found.items():
-        for (common, own), of in lines.items():
-            yield Number(sheet, name, ", ".join(dict.fromkeys(of)) if len(lines) > 1 else "", common, own)
+        for (usual, own), of in lines.items():
+            yield Number(sheet, name, ", ".join(dict.fromkeys(of)) if len(lines) > 1 else "", usual, own)
 
 
 def _labels(course: Course) -> dict[str, str]:

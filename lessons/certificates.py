@@ -75,9 +75,9 @@ def lots_of(order: Order) -> Iterator[tuple[str, Job, Plan]]:
         for lot in plan.lots:
             if lot.plan.how != "pinned" and lot.plan.layouts:
                 yield f"{plan.group.says}, {lot.when}" if lot.when else plan.group.says, lot.job, lot.plan
-    for plan in order.boards:
-        if plan.layout.plan.layouts:
-            yield plan.group.says, plan.layout.job, plan.layout.plan
+    for boards in order.boards:
+        if boards.layout.plan.layouts:
+            yield boards.group.says, boards.layout.job, boards.layout.plan
 
 
 def unit_in_words(order: Order) -> str:

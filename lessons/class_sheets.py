@@ -175,7 +175,8 @@ def machines(course: Course, lessons: Lessons) -> tuple[MachinePage, ...]:
 
     What is set by hand is on each student's own sheet.
     """
-    shown, step, pages = class_units(course), setup_step(course), {}
+    shown, step = class_units(course), setup_step(course)
+    pages: dict[str, list[OperationSettings]] = {}
     for number, works in enumerate(lessons.sheets, 1):
         for route, students in _by_route(course, works[0].operation).items():
             if not route.sign_off:

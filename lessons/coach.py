@@ -360,7 +360,8 @@ def _lines(thing: Thing, goal: Goal, route: str, student: Student) -> Iterator[T
 
 def _beyond(goal: Goal, step: Fraction) -> list[Fraction]:
     """The first steps from the target that are outside the limits."""
-    found, reading = [], goal.target
+    found: list[Fraction] = []
+    reading = goal.target
     while len(found) < SHOWN_BEYOND:
         reading += step
         if goal.off(reading):

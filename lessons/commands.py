@@ -84,9 +84,9 @@ def order(course: CourseFolder) -> None:
     say_problems(made.problems)
     for plan in made.order.sheets:
         typer.echo(f"{plan.group.says}: {plan.how_good}. To buy: {plan.buy}.")
-    for plan in made.order.boards:
-        laid = f"As laid out: {plan.layout.how_good}."
-        typer.echo(f"{plan.group.says}: {plan.order} board feet. To buy: {plan.buy}. {laid}")
+    for boards in made.order.boards:
+        laid = f"As laid out: {boards.layout.how_good}."
+        typer.echo(f"{boards.group.says}: {boards.order} board feet. To buy: {boards.buy}. {laid}")
     for line in written_lines(made.paths):
         typer.echo(line)
     raise typer.Exit(1 if made.problems else 0)

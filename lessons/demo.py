@@ -230,9 +230,9 @@ def filled_workbooks(course: Course, folder: Path) -> list[Path]:
             if one.student == student.id:
                 text = _written(length(readings[one.quantity, one.place], student.unit) + one.add, student.shown)
                 beside.append((one.student, one.quantity, str(one.place), text, student.unit, one.by))
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(beside)
-    return [*written, write_file(folder / "partners.csv", text.getvalue())]
+    memory = io.StringIO()
+    csv.writer(memory, lineterminator="\n").writerows(beside)
+    return [*written, write_file(folder / "partners.csv", memory.getvalue())]
 
 
 def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tuple[str, int], str]:

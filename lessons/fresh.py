@@ -17,6 +17,7 @@ from functools import lru_cache
 from importlib.metadata import distributions
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from course.course import Course
 from course.readings import FILE
@@ -92,7 +93,7 @@ class Made:
     """What the papers in the folder `out` were made from."""
 
     out: Path
-    notes: dict[str, dict[str, object]] = field(default_factory=dict)
+    notes: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, course: Course) -> Made:
@@ -109,9 +110,8 @@ class Made:
         note = self.notes.get(name)
         if not isinstance(note, dict) or note.get("inputs") != inputs or not isinstance(note.get("files"), dict):
             return False
-        return bool(note["files"]) and all(
-            _sum(self.out / path) == as_written for path, as_written in note["files"].items()
-        )
+        sums = note["files"]
+        return bool(sums) and all(_sum(self.out / path) == as_written for path, as_written in sums.items())
 
     def remember(self, name: str, inputs: str, written: Iterable[Path]) -> None:
         """Note what papers were made from."""
@@ -120,7 +120,7 @@ class Made:
 
     def files(self, name: str) -> tuple[Path, ...]:
         """The files of papers that are noted."""
-        return tuple(self.out / path for path in self.notes[name]["files"])  # type: ignore[attr-defined]
+        return tuple(self.out / path for path in self.notes[name]["files"])
 
     def save(self) -> None:
         """Write the note."""

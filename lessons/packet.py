@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -236,7 +237,7 @@ def packet(course: Course, student: Student, lessons: Lessons, only: Only | None
         ]
     for number, works in enumerate(lessons.sheets, 1):
         if only is None or only.takes(works[0].operation):
-            parts.append(lambda works=works, number=number: sheet(course, student, lessons, works, number, rows))
+            parts.append(partial(sheet, course, student, lessons, works, number, rows))
     read = rows if only is None else tuple(row for row in rows if row.stage == only.stage)
     if read or only is None:
         parts.append(lambda: _fit_sheet(course, student, lessons, read))

@@ -176,8 +176,10 @@ def _part_sizes(bench: Bench, sketch: Sketch, part: Part, cuts: list[_Cut], whol
 
 
 def _part_words(bench: Bench, part: Part) -> str:
-    size = lambda s: bench.shown.size(bench.values.number(f"{part.name}.{s}"))  # noqa: E731
-    words = f"{part.label}, {part.title}: {size('length')} long, {size('width')} wide, {size('thickness')} thick."
+    length, width, thickness = (
+        bench.shown.size(bench.values.number(f"{part.name}.{side}")) for side in ("length", "width", "thickness")
+    )
+    words = f"{part.label}, {part.title}: {length} long, {width} wide, {thickness} thick."
     for cut in _cuts(bench, part):
         where = "at the end" if cut.is_end else f"from {bench.shown.size(cut.start)} on"
         words += f" Joint {where}: {cut.text}."

@@ -80,11 +80,11 @@ def prepare_course(
                 kept += made.files(name)
             else:
                 _papers(desk, one, lessons, only, name)
-                desk.then(lambda files, whole, name=name, of=made_of: made.remember(name, of if whole else "", files))
+                desk.then(_noted(made, name, made_of))
             missed = None if only else catch_up(course, one, lessons, flow)
             if missed:
                 desk.put(Path("catch-up") / name, missed)
-            desk.then(lambda files, whole, name=one.name: told(name))
+            desk.then(_said(told, one.name))
         if not student and not only:
             for sheet in (*class_sheets(course, lessons), seasons_sheet(course, lessons)):
                 desk.put(Path("class") / sheet.file_name, sheet.document)
@@ -102,6 +102,10 @@ def prepare_course(
     if read_from and read_from == folder(course.folder):
         made.save()
     return Prepared(tuple(written), tuple(dict.fromkeys(problems)), tuple(kept))
+
+
+Word = Callable[[list[Path], bool], None]
+"""What is done with the files of some papers, and whether nothing was wrong with them."""
 
 
 @dataclass(slots=True)
@@ -144,9 +148,9 @@ class _Desk:
         """Report problems of the papers that were begun last."""
         self.waiting.append(lambda: self._wrong(problems))
 
-    def then(self, word: Callable[[list[Path], bool], object]) -> None:
+    def then(self, word: Word) -> None:
         """Say what came of the papers since the last word: their files, and whether nothing is wrong with them."""
-        self.waiting.append(lambda: self._said(word))
+        self.waiting.append(lambda: self._worded(word))
 
     def clear(self) -> None:
         """Finish what waits."""
@@ -165,9 +169,18 @@ class _Desk:
         self.whole = self.whole and not problems
         self.problems += problems
 
-    def _said(self, word: Callable[[list[Path], bool], object]) -> None:
+    def _worded(self, word: Word) -> None:
         word(self.written[self.since :], self.whole)
         self.since, self.whole = len(self.written), True
+
+
+def _noted(made: Made, name: str, made_of: str) -> Word:
+    """Remembers what a student's papers were made from."""
+    return lambda files, whole: made.remember(name, made_of if whole else "", files)
+
+
+def _said(told: Callable[[str], None], name: str) -> Word:
+    return lambda files, whole: told(name)
 
 
 def _papers(desk: _Desk, student: Student, lessons: Lessons, only: Only | None, name: str) -> None:

@@ -7,7 +7,7 @@ file is for the printer, and whoever listens to a packet uses the PDF or HTML pa
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from pathlib import Path
 
 import pikepdf
@@ -47,7 +47,7 @@ def joined(files: Iterable[Path], title: str) -> bytes:
     return out.getvalue()
 
 
-def _untagged(pages: Sequence[pikepdf.Page]) -> None:
+def _untagged(pages: Iterable[pikepdf.Page]) -> None:
     """Take out what points to tags that are no longer there."""
     for page in pages:
         for key in ("/StructParents", "/Tabs"):

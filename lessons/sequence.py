@@ -414,9 +414,9 @@ def why_before(a: Work, b: Work) -> str:
             f"set-up serves all of it."
         )
     if a.plan_rank != b.plan_rank:
-        first, second = (a, b) if a.plan_rank < b.plan_rank else (b, a)
+        sooner, later = (a, b) if a.plan_rank < b.plan_rank else (b, a)
         return (
-            f"Neither needs the other. The plan names {first.assemblies[0].title} before {second.assemblies[0].title}."
+            f"Neither needs the other. The plan names {sooner.assemblies[0].title} before {later.assemblies[0].title}."
         )
     return (
         f"Neither needs the other. In the order of the trade {min(a, b, key=_number).operation.number} "

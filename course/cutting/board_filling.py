@@ -67,8 +67,9 @@ def _boards(master: Master, values: Sequence[float]) -> Iterator[tuple[int, Reci
         _, stock, recipe, made = max(ranked, key=lambda found: found[:2])
         yield -stock, recipe
         left = [have - n for have, n in zip(left, made, strict=True)]
-        if on_hand[-stock] is not None:
-            on_hand[-stock] -= 1
+        have = on_hand[-stock]
+        if have is not None:
+            on_hand[-stock] = have - 1
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,8 @@ class _Board:
 
     def _section(self, length: int, left: Sequence[int]) -> tuple[float, list[tuple[int, list[int]]]]:
         """Worth of a section, and its rows: width and parts."""
-        left, room, total, rows = list(left), self.blank.width, 0.0, []
+        left, room, total = list(left), self.blank.width, 0.0
+        rows: list[tuple[int, list[int]]] = []
         while True:
             widths = {self.shapes[s].width for s in self._open(left) if self.shapes[s].width <= room}
             found = [(value / width, width, parts, value) for width in sorted(widths)

@@ -7,7 +7,7 @@ the bound lower.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -30,7 +30,7 @@ class Bound:
     """Least cost before rounding up."""
 
 
-def whole_worth(duals: Sequence[float], dearest: int) -> list[int]:
+def whole_worth(duals: Iterable[float], dearest: int) -> list[int]:
     """Whole numbers for the duals of a linear program."""
     return [max(0, int(dual * SCALE / dearest)) for dual in duals]
 

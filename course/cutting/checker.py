@@ -146,7 +146,7 @@ def _within_stages(node: Node, most: int, first: Axis | None) -> bool:
 
 def _stages_from(node: Node, axis: Axis) -> int:
     """Stages of parallel cuts when the first goes along `axis`."""
-    if sum(1 for _ in _pieces(node)) <= 1:
+    if not isinstance(node, Cut) or sum(1 for _ in _pieces(node)) <= 1:
         return 0
     if node.axis is not axis:
         return 1 + _stages_from(node, node.axis)
@@ -213,8 +213,9 @@ def _costs(plan: Plan, stock: dict[str, Stock]) -> Iterator[str]:
     for layout in plan.layouts:
         used[layout.stock] += layout.copies
     for name, count in sorted(used.items()):
-        if name in stock and stock[name].on_hand is not None and count > stock[name].on_hand:
-            yield f"{count} of the stock '{name}' are used, and there are {stock[name].on_hand}"
+        have = stock[name].on_hand if name in stock else None
+        if have is not None and count > have:
+            yield f"{count} of the stock '{name}' are used, and there are {have}"
     cost = sum(stock[name].cost * count for name, count in used.items() if name in stock)
     if cost != plan.cost:
         yield f"the stock costs {cost}, and the plan says {plan.cost}"

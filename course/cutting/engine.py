@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from course.cutting.board_filling import board_by_board
-from course.cutting.master import Master, Pricing
+from course.cutting.master import Master
 from course.cutting.model import ANY_STAGES, CROSSCUT_FIRST, STICKS, Certificate, Job, Layout, Plan
 from course.cutting.plate_cut import plate_cuts
 from course.cutting.prepare import Prepared, prepared
@@ -78,12 +78,14 @@ def _few_parts(work: Prepared) -> bool:
     return sum(work.demand) <= FEW_PARTS
 
 
-def _steps(job: Job, work: Prepared, pricing: Pricing) -> tuple[Callable[[Master, Answer], Answer], ...]:
+def _steps(
+    job: Job, work: Prepared, pricing: StickPricing | SheetPricing
+) -> tuple[Callable[[Master, Answer], Answer], ...]:
     """What is tried, in this order, while the answer is above the bound."""
     if job.stages == CROSSCUT_FIRST:
         short = partial(whole_program, nodes=FEW_NODES)
         return (board_by_board, short) if _few_parts(work) else (whole_program, board_by_board, whole_program)
-    if job.stages != ANY_STAGES:
+    if job.stages != ANY_STAGES or isinstance(pricing, StickPricing):
         return (whole_program,)
     if any(blank.defects for blank in work.blanks) or not pricing.exact:
         return (tries, whole_program)
@@ -118,6 +120,7 @@ def _drawn(job: Job, work: Prepared, master: Master, best: Answer) -> Plan:
         edges = 0 if job.stages == STICKS else job.trim.edges
         plate = Plate(job.trim.ends, edges, blank.length, blank.width)
         layouts.append(Layout(blank.stock.id, copies, drawer.draw(recipe, plate, iter(names))))
+    assert master.proof is not None  # made with the first patterns
     worth, held, most = master.proof.worth, master.proof.held, master.proof.best
     certificate = Certificate(
         tuple(sorted((name, worth[i]) for i, item in enumerate(work.items) for name, _ in item.names)),

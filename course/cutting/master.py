@@ -29,11 +29,20 @@ EPS = 1e-6
 class Pricing(Protocol):
     """Finds good patterns for given worths."""
 
-    rungs: int
     counted: bool
-    quick: bool
     kerf: int
-    grids: tuple[int, ...]
+
+    @property
+    def rungs(self) -> int:
+        """Families of patterns, each asked when the one before gives no more."""
+
+    @property
+    def quick(self) -> bool:
+        """Whether pricing is worth asking at every step of a dive."""
+
+    @property
+    def grids(self) -> tuple[int, ...]:
+        """For each stock the grid that sizes are rounded to. [units]"""
 
     def columns(self, worth: Sequence[int], rung: int, left: Sequence[int]) -> list[tuple[int, int, Recipe]]:
         """Number of the stock, value and recipe."""
@@ -85,7 +94,9 @@ class Program:
         for item, count in enumerate(demand):
             self.solver.changeRowBounds(item, count, highspy.kHighsInf)
         for stock, row in self.rows.items():
-            self.solver.changeRowBounds(row, -highspy.kHighsInf, on_hand[stock])
+            limit = on_hand[stock]
+            assert limit is not None  # only stock that can run out has a row
+            self.solver.changeRowBounds(row, -highspy.kHighsInf, limit)
 
     def add(self, column: Column) -> None:
         """One more pattern."""

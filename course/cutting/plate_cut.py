@@ -187,7 +187,7 @@ class PlateCuts:
 
     # ---- solving --------------------------------------------------------------------------------------------
 
-    def solve(self, net: _Net, best: Answer) -> Counter[Recipe] | None:
+    def solve(self, net: _Net, best: Answer) -> Counter[tuple[int, Recipe]] | None:
         """Sheets of an answer cheaper than the best; None when the search ends without one."""
         model = _Model(self, net, best)
         return model.sheets() if model.solved else None

@@ -86,7 +86,7 @@ class Drawer:
             return Cut(axis, (one.x + one.length if axis is Axis.CROSSCUT else one.y + one.width) - self.kerf,
                        node_one, node_two)  # fmt: skip
         name = "" if recipe is None else next(names)
-        return self._trimmed(self.shapes[recipe], plate, name) if name else self._offcut(plate)
+        return self._offcut(plate) if recipe is None or not name else self._trimmed(self.shapes[recipe], plate, name)
 
     def _offcut(self, plate: Plate) -> Offcut:
         return Offcut(plate.x, plate.y, max(plate.length - self.kerf, 0), max(plate.width - self.kerf, 0))

@@ -96,7 +96,8 @@ def _on_hand(master: Master, uses: Mapping[int, int]) -> list[int | None]:
     left = list(master.on_hand)
     for number, times in uses.items():
         stock = master.columns[number].stock
-        left[stock] = None if left[stock] is None else left[stock] - times
+        have = left[stock]
+        left[stock] = None if have is None else have - times
     return left
 
 
@@ -112,7 +113,7 @@ def _repeated(master: Master, start: Uses) -> Uses:
         if len(uses) + 1 > ease[0]:
             continue
         left = _left(master, uses)
-        rest = Counter()
+        rest: Counter[int] | None = Counter()
         if any(left):
             if finishes >= FINISHES:
                 break
@@ -127,7 +128,7 @@ def _repeated(master: Master, start: Uses) -> Uses:
 
 def _ease(master: Master, uses: Mapping[int, int]) -> tuple[int, int]:
     """Different layouts and different settings: the less the better."""
-    found = set()
+    found: set[tuple[Axis, int]] = set()
     for number in uses:
         column = master.columns[number]
         blank = master.job.blanks[column.stock]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 import rectpack
 
@@ -19,6 +21,8 @@ RULES = tuple(
 """Which free rectangle takes a part (short side, long side, area) and how the rest is split."""
 ORDERS = (rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_RATIO)
 """Which part is placed next."""
+Order = Callable[[list[tuple[Any, ...]]], list[tuple[Any, ...]]]
+"""Sorts rectangles (length, width, ...)."""
 MOST_PARTS = 500
 """More parts than this take too long."""
 
@@ -54,7 +58,7 @@ def _ways(job: Prepared, blank: Blank) -> dict[int, list[int]]:
 
 
 def _tried(
-    shapes: Sequence[Shape], blank: Blank, wanted: Sequence[int], rule: type, order: object
+    shapes: Sequence[Shape], blank: Blank, wanted: Sequence[int], rule: type, order: Order
 ) -> list[tuple[Recipe, int]] | None:
     packer = rectpack.newPacker(
         mode=rectpack.PackingMode.Offline, bin_algo=rectpack.PackingBin.BFF, pack_algo=rule, sort_algo=order,
@@ -120,10 +124,11 @@ def sheet_by_sheet(job: Prepared, left: Sequence[int], kerf: int) -> Iterator[li
 
 
 def _filled(
-    job: Prepared, left: Sequence[int], kerf: int, rule: type, order: object, way: int, first: Axis
+    job: Prepared, left: Sequence[int], kerf: int, rule: type, order: Order, way: int, first: Axis
 ) -> list[tuple[int, Recipe]]:
     """Sheets one after the other, until everything is cut or no sheet takes anything."""
-    waiting, found = list(left), []
+    waiting = list(left)
+    found: list[tuple[int, Recipe]] = []
     for number in _cheapest_first(job):
         blank = job.blanks[number]
         chosen = {item: shapes[way] for item, shapes in _ways(job, blank).items()}
@@ -149,7 +154,7 @@ def _cheapest_first(job: Prepared) -> list[int]:
 
 def _filled_one(
     job: Prepared, blank: Blank, chosen: Mapping[int, int], waiting: Sequence[int], kerf: int, rule: type,
-    order: object, first: Axis,
+    order: Order, first: Axis,
 ) -> Recipe:  # fmt: skip
     """One piece of stock with as many of the waiting parts as a rule places, those of no other stock first."""
     others = [other for other in job.blanks if other is not blank]
@@ -166,15 +171,29 @@ def _filled_one(
         packer.add_bin(plate[2], plate[3], bid=plate)
     for length, width, shape in sorted(ordered, key=lambda rect: rect[2] not in alone):
         packer.add_rect(length, width, rid=shape)
-    recipes: dict[tuple, Recipe] = {}
+    recipes: dict[Clear, Recipe] = {}
     for bin_ in packer:
         boxes = sorted((r.x, r.y, r.x + r.width, r.y + r.height, r.rid) for r in bin_)
         recipes[bin_.bid] = sawn(boxes) if boxes else None
     return _assembled(split, recipes)
 
 
-Split = None | tuple
-"""A plate (x, y, length, width) that touches no defect, nothing, or a split (axis, where, first, second)."""
+Clear = tuple[int, int, int, int]
+"""A plate that touches no defect: x, y, length, width. [units]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Sawn:
+    """A plate cut in two beside a defect."""
+
+    axis: Axis
+    where: int
+    first: Split
+    second: Split
+
+
+Split = None | Clear | Sawn
+"""What is clear of defects in a plate: nothing, all of it, or what is in its two halves."""
 
 
 def _split(x: int, y: int, length: int, width: int, defects: Sequence[Rect], kerf: int, first: Axis) -> Split:
@@ -196,25 +215,22 @@ def _split(x: int, y: int, length: int, width: int, defects: Sequence[Rect], ker
                     plates = (x, y, edge - x, width), (edge, y, x + length - edge, width)
                 else:
                     plates = (x, y, length, edge - y), (x, edge, length, y + width - edge)
-                return (axis, edge - start, *(_split(*plate, inside, kerf, first) for plate in plates))
+                one, two = (_split(*plate, inside, kerf, first) for plate in plates)
+                return Sawn(axis, edge - start, one, two)
     return None
 
 
-def _is_cut(split: Split) -> bool:
-    return split is not None and isinstance(split[0], Axis)
-
-
-def _clear_plates(split: Split) -> Iterator[tuple]:
-    if _is_cut(split):
-        yield from _clear_plates(split[2])
-        yield from _clear_plates(split[3])
+def _clear_plates(split: Split) -> Iterator[Clear]:
+    if isinstance(split, Sawn):
+        yield from _clear_plates(split.first)
+        yield from _clear_plates(split.second)
     elif split is not None:
         yield split
 
 
-def _assembled(split: Split, recipes: Mapping[tuple, Recipe]) -> Recipe:
+def _assembled(split: Split, recipes: Mapping[Clear, Recipe]) -> Recipe:
     """The recipe of the whole piece of stock; None when nothing is cut from it."""
-    if not _is_cut(split):
+    if not isinstance(split, Sawn):
         return recipes.get(split) if split else None
-    one, two = _assembled(split[2], recipes), _assembled(split[3], recipes)
-    return None if one is None and two is None else (split[0], split[1], one, two)
+    one, two = _assembled(split.first, recipes), _assembled(split.second, recipes)
+    return None if one is None and two is None else (split.axis, split.where, one, two)

@@ -56,15 +56,17 @@ def answer_of(master: Master, uses: Counter[int], how: str) -> Answer:
 
 def dives(master: Master, most: int = DIVES) -> Answer:
     """The best of up to `most` dives, the first straight, the others with some chance in what is rounded up."""
-    best = None
-    for number in range(most):
-        uses, _ = _dive(master, number, 0, reprice=master.pricing.quick)
-        found = answer_of(master, uses, "rounding")
-        if best is None or found.cost < best.cost:
-            best = found
+    best = _rounded(master, 0)
+    for number in range(1, most):
         if best.cost <= master.bound:
             break
+        best = min(best, _rounded(master, number), key=lambda answer: answer.cost)
     return best
+
+
+def _rounded(master: Master, number: int) -> Answer:
+    uses, _ = _dive(master, number, 0, reprice=master.pricing.quick)
+    return answer_of(master, uses, "rounding")
 
 
 def _dive(master: Master, number: int, rest: int, reprice: bool) -> tuple[Counter[int], list[int]]:
@@ -77,7 +79,8 @@ def _dive(master: Master, number: int, rest: int, reprice: bool) -> tuple[Counte
         reprice: Look for new patterns for what is left.
     """
     chance, noise = random.Random(number), 0.05 * number
-    left, on_hand, uses = list(master.demand), list(master.on_hand), Counter()
+    left, on_hand = list(master.demand), list(master.on_hand)
+    uses: Counter[int] = Counter()
     closed: set[int] = set()
     while any(left) and _area(master, left) > rest:
         master.program.ask(left, on_hand)
@@ -99,20 +102,23 @@ def _area(master: Master, left: Sequence[int]) -> int:
     return sum(item.length * item.width * count for item, count in zip(master.job.items, left, strict=True))
 
 
-def _take(master: Master, column: int, times: int, left: list[int], on_hand: list, uses: Counter[int]) -> None:
+def _take(
+    master: Master, column: int, times: int, left: list[int], on_hand: list[int | None], uses: Counter[int]
+) -> None:
     pattern = master.columns[column]
     if master.pricing.counted:
         times = min([times, *(left[i] // n for i, n in enumerate(pattern.counts) if n)])
     uses[column] += times
     for item, count in enumerate(pattern.counts):
         left[item] = max(0, left[item] - count * times)
-    if on_hand[pattern.stock] is not None:
-        on_hand[pattern.stock] -= times
+    have = on_hand[pattern.stock]
+    if have is not None:
+        on_hand[pattern.stock] = have - times
 
 
 def _values(master: Master, left: Sequence[int], closed: set[int], reprice: bool) -> np.ndarray:
     """Fractions for what is left; where patterns are counted, only of those that fit into it."""
-    start, solution = 0, None
+    start = 0
     for _ in range(REPRICED):
         new = range(start, len(master.columns))
         if master.pricing.counted:
@@ -180,7 +186,7 @@ def tries(master: Master, best: Answer) -> Answer:
     """Quick placing rules on all parts, then on what dives leave at their end; all layouts are kept as patterns."""
     best = _one_by_one(master, best)
     largest = max(blank.length * blank.width for blank in master.job.blanks)
-    starts = [(Counter(), list(master.demand))]
+    starts: list[tuple[Counter[int], list[int]]] = [(Counter(), list(master.demand))]
     for rest in RESTS:
         for number in range(DIVES):
             if best.cost <= master.bound:
@@ -221,7 +227,7 @@ def _placed(master: Master, best: Answer, uses: Counter[int], left: Sequence[int
 
 
 def _in_stock(master: Master, uses: Counter[int]) -> bool:
-    used = Counter()
+    used: Counter[int] = Counter()
     for column, times in uses.items():
         used[master.columns[column].stock] += times
     return all(limit is None or used[stock] <= limit for stock, limit in enumerate(master.on_hand))

@@ -17,11 +17,14 @@ from dataclasses import dataclass, field, fields
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from shared.places import Row, read_csv, read_text
 from shared.problems import InputRefused, Problem, meant
 from shared.units import NotALength, length
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 BUILT_IN = Path(__file__).parent.parent / "tables"
 """Where the tables stand that come with the program."""
@@ -256,7 +259,7 @@ FILES = {
 }
 """The file each kind of record stands in; its columns are named as the fields."""
 
-Record = TypeVar("Record")
+Record = TypeVar("Record", bound="DataclassInstance")
 
 
 @lru_cache(maxsize=64)
