@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
@@ -168,14 +169,14 @@ def read_remedies(course_folder: Path | None = None) -> RemedyLibrary:
     """All built-in remedies, and those of the course folder's `remedies`; a file of the same name there wins."""
     reader = _Reader()
     found: dict[str, tuple[Callable[[], str], str]] = {
-        entry.name: (lambda entry=entry: entry.read_text("utf-8"), f"remedies/{entry.name}")
+        entry.name: (partial(entry.read_text, "utf-8"), f"remedies/{entry.name}")
         for entry in files("course").joinpath("remedies").iterdir()
         if entry.name.endswith(".yaml")
     }
     own = course_folder / "remedies" if course_folder else None
     if own and own.is_dir():
         for path in own.glob("*.yaml"):
-            found[path.name] = (lambda path=path: read_text(path, f"remedies/{path.name}"), f"remedies/{path.name}")
+            found[path.name] = (partial(read_text, path, f"remedies/{path.name}"), f"remedies/{path.name}")
     specs = []
     for _, (text, file) in sorted(found.items()):
         try:
