@@ -43,7 +43,7 @@ def label_pages(labels: Sequence[Label], paper: LabelPaper) -> tuple[str, ...]:
 
 def _label_page(labels: Sequence[Label], paper: LabelPaper) -> str:
     wide, high = float(paper.width), float(paper.height)
-    items = []
+    items: list[str] = []
     for number, label in enumerate(labels):
         x = float(paper.left + (number % paper.columns) * paper.across)
         y = float(paper.top + (number // paper.columns) * paper.down)

@@ -163,7 +163,8 @@ def board_pages(order: Order) -> tuple[SheetPage, ...]:
 
 
 def _pages(order: Order, sheets: Sequence[CutSheet], word: str) -> Iterator[SheetPage]:
-    shown, first = order.shown, {}
+    shown = order.shown
+    first: dict[tuple[object, ...], str] = {}
     names = {(left.of, left.area): left.id for left in left_over(order)}
     for sheet in sheets:
         steps = tuple(_step_rows(sheet, shown, word))

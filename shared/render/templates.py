@@ -74,11 +74,11 @@ class _Environment(jinja2.sandbox.SandboxedEnvironment):
         self.globals["range"] = jinja2.sandbox.safe_range
         self.used: list[str] = []
 
-    def compile(self, source, name=None, filename=None, raw=False, defer_init=False):
+    def compile(self, source: Any, name: Any = None, filename: Any = None, *more: Any) -> Any:
         """As Jinja does it, with the template's name in the place of its path."""
-        return super().compile(source, name, name or filename, raw, defer_init)
+        return super().compile(source, name, name or filename, *more)
 
-    def _load_template(self, name, globals):
+    def _load_template(self, name: str, globals: Any) -> jinja2.Template:
         """As Jinja does it; keeps the name, since a loader may give a template that was compiled before."""
         if name not in self.used:
             self.used.append(name)
