@@ -90,12 +90,11 @@ class _Builder:
                 self.wrong("P013", given.place, f"{spec.name} is '{given.text}'", meant(given.text, spec.words))
                 choices[spec.name] = spec.formula.text if spec.formula else spec.words[0]
         used = {part.stock for part in kind.parts if holds(part.when, choices)}
-        for role, wanted in stock.items():
-            if role in used and wanted not in self.plan.stock:
-                place = planned.stock[role].place if role in planned.stock else planned.place
-                self.wrong("P012", place, f"the plan has no stock '{wanted}' for the {role} of '{name}'",
-                           meant(wanted, self.plan.stock))  # fmt: skip
-                return
+        missing = [role for role, wanted in stock.items() if role in used and wanted not in self.plan.stock]
+        for role in missing:
+            self._no_stock(planned, name, kind, role, stock[role])
+        if missing:
+            return
         mark = self._mark(planned, leaf)
         draft = Draft(self.known, planned, name, kind, opening, members, sizes, stock, choices, mark)
         self.drafts[name] = draft
@@ -104,6 +103,16 @@ class _Builder:
         self._joints(draft)
         self._quantities(draft)
         self._features(draft, kind.features, "")
+
+    def _no_stock(self, planned: PlannedAssembly, name: str, kind: Kind, role: str, wanted: str) -> None:
+        """Say that a stock of an assembly is missing, what it is for, and both ways to name one."""
+        place = planned.stock[role].place if role in planned.stock else planned.place
+        says = f"the plan has no stock '{wanted}' for the {dict(kind.stock)[role]} of '{name}'"
+        do = meant(wanted, self.plan.stock)
+        if role not in planned.stock and self.plan.stock:
+            have = ", ".join(self.plan.stock)
+            do = f"Write `{wanted}:` with its thickness under `stock:`, or `stock: {{{role}: ...}}` at '{name}' with one of {have}."
+        self.wrong("P012", place, says, do)
 
     def _mark(self, planned: PlannedAssembly, leaf: str) -> str:
         taken = {draft.mark for draft in self.drafts.values()}

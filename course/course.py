@@ -211,20 +211,31 @@ class Course:
 
 
 def _of_tables(values: Values, role: str) -> dict[str, Given]:
-    """What the tables say of a solid wood; a stiffness that is written in the plan stays."""
+    """What the tables say of a solid wood; a movement or stiffness that is written stays."""
     given: dict[str, Given] = {}
     species, cut = str(values[f"stock.{role}.material"]), values[f"stock.{role}.cut"]
     with suppress(tables.UnknownName):
         row = tables.movement(species)
         figure = row.radial if cut == "quarter-sawn" else row.tangential
         place = Place("movement_coefficients.csv")
-        given[f"stock.{role}.movement"] = Given(figure, Origin.TABLE, place, f"{row.species}, {cut}: {row.source}")
+        note = f"{row.species}, {cut}: {row.source}"
+        if not moves_as_written(values, role):
+            given[f"stock.{role}.movement"] = Given(figure, Origin.TABLE, place, note)
     if values.origin(f"stock.{role}.modulus") is Origin.DEFAULT:
         with suppress(tables.UnknownName):
             stiff = tables.stiffness(species)
             note = f"{stiff.species}: {stiff.source}"
             given[f"stock.{role}.modulus"] = Given(stiff.modulus, Origin.TABLE, Place("stiffness.csv"), note)
     return given
+
+
+def moves_as_written(values: Values, role: str) -> bool:
+    """Whether the movement of a stock is what somebody wrote: the roster, or the plan for the wood of the plan."""
+    origin = values.origin(f"stock.{role}.movement")
+    of_the_plan = all(
+        values.origin(f"stock.{role}.{word}") in (Origin.PLAN, Origin.DEFAULT) for word in ("material", "cut")
+    )
+    return origin is Origin.CHOICE or (origin is Origin.PLAN and of_the_plan)
 
 
 def _read_yaml_file(folder: Path, name: str, problems: list[Problem], needed: bool) -> Mapping | None:
@@ -371,14 +382,24 @@ def _unknown_species(course: Course) -> list[Problem]:
     for values in (course.plan_values, *(course.without_log(s) for s in course.students)):
         for role in course.cabinet.stock:
             name = f"stock.{role}.material"
-            if values[f"stock.{role}.build"] == "solid" and values.origin(f"stock.{role}.movement") is not Origin.TABLE:
-                given = values.given(name)
-                place = given.place if given else course.cabinet.graph[name].place
-                says = f"no table gives the movement of '{values[name]}'; its seasonal movement is counted as nothing"
-                found[str(values[name])] = Problem(
-                    "S010", place, says, "Write the species as the wood seller does.", False
-                )
+            if values[f"stock.{role}.build"] != "solid" or values.number(f"stock.{role}.movement"):
+                continue
+            given, species = values.given(name), str(values[name])
+            place = given.place if given else course.cabinet.graph[name].place
+            says = f"no table gives the movement of '{species}'; its seasonal movement is counted as nothing"
+            found[species] = Problem("S010", place, says, _own_movement(species), False)
     return list(found.values())
+
+
+def _own_movement(species: str) -> str:
+    """What to do about a wood that no table has."""
+    do = "Write its share of the width for each percent of moisture as `movement: 0.003` beside it in the plan"
+    try:
+        tables.movement(species)
+    except tables.UnknownName as unknown:
+        near = unknown.do if unknown.do.startswith("Did you mean") else "Or name a wood of the tables that moves alike."
+        return f"{do}. {near}"
+    return f"{do}."
 
 
 def _one_of(top: Mapping, key: str, known: tuple[str, ...], default: str, problems: list[Problem]) -> str:

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from course.cabinet import Assembly, Part
 from course.course import Course
-from course.quantities import Values
+from course.quantities import Origin, Values
 from course.roster import Student
 from shared.handbook import tables
 from shared.handbook.panel import (
@@ -194,10 +194,9 @@ def wood_in_use(values: Values, role: str) -> WoodInUse:
     if build != "solid" or not figure:
         basis = STILL if build != "solid" else OF_THE_PLAN
         return WoodInUse(species, cut if build == "solid" else "", build, Still(Fraction(0)), basis, "")
-    try:
-        row = tables.movement(species)
-    except tables.UnknownName:
+    if values.origin(f"stock.{role}.movement") is not Origin.TABLE:
         return WoodInUse(species, cut, build, Wood(figure), OF_THE_PLAN, "")
+    row = tables.movement(species)
     return WoodInUse(species, cut, build, Wood(figure, row.shrinkage_start), row.basis, row.source)
 
 

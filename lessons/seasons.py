@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from course.course import Course
 from course.roster import Student
-from course.seasons import OF_THE_PLAN, Concern, FrameYear, PanelYear, WoodInUse, frame_years, in_order, panel_years
+from course.seasons import OF_THE_PLAN, STILL, Concern, FrameYear, PanelYear, WoodInUse, frame_years, in_order, panel_years
 from lessons.class_sheets import ClassSheet, class_units, marked
 from lessons.handout import unbroken
 from lessons.packet import UNITS, Lessons
@@ -110,12 +110,13 @@ def wood_title(wood: WoodInUse) -> str:
 
 
 def _basis(wood: WoodInUse) -> str:
-    if not wood.source:
-        unknown = (
-            "No table has a figure for it; it is taken from the plan, or counted as still where the plan has none."
-        )
-        return unknown if wood.basis == OF_THE_PLAN else "It moves so little that it is counted as still."
+    if wood.basis == STILL:
+        return "It moves so little that it is counted as still."
+    if not wood.wood.coefficient:
+        return "Neither the tables nor the plan have a figure for it; it is counted as still."
     figure = f"{float(wood.wood.coefficient):.5f} of the width for each percent of moisture"
+    if wood.basis == OF_THE_PLAN:
+        return f"{figure}, as the plan states."
     remembered = " From memory: check it before you rely on it." if wood.basis == FROM_MEMORY else ""
     return f"{figure} ({wood.source}).{remembered}"
 

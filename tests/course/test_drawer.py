@@ -131,8 +131,20 @@ def test_what_is_not_chosen_is_not_there():
 def test_an_applied_front_needs_its_stock():
     """With an applied front the plan must say what it is made of."""
     assert refused("    front: applied\n", PLAN.replace(", facing: frame", "")) == [
-        "P012 the plan has no stock 'facing' for the facing of 'drawer'. Known are: bottom, case, drawer, frame."
+        "P012 the plan has no stock 'facing' for the applied front of 'drawer'. Write `facing:` with its thickness under "
+        "`stock:`, or `stock: {facing: ...}` at 'drawer' with one of case, frame, drawer, bottom."
     ]
+
+
+def test_every_stock_that_a_drawer_misses_is_told_at_once():
+    """Who plans the first drawer sees all its stock in one go, and a misspelt one by its nearest name."""
+    said = refused("", PLAN.replace("stock: {box: drawer, sides: drawer, floor: bottom", "stock: {box: drawr"))
+    assert [line.split(". ")[0] for line in said] == [
+        "P012 the plan has no stock 'floor' for the bottom of 'drawer'",
+        "P012 the plan has no stock 'sides' for the sides of 'drawer'",
+        "P012 the plan has no stock 'drawr' for the front and back of 'drawer'",
+    ]
+    assert said[2].endswith("Did you mean 'drawer'?")
 
 
 def test_the_narrowest_reading_of_the_opening_sizes_the_drawer(course_of):

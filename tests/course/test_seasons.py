@@ -159,6 +159,20 @@ def test_no_figure_is_made_up(course_of, class_plan: str):
         assert (found.basis, found.wood.coefficient) == (basis, coefficient), given_
 
 
+def test_a_movement_written_in_the_plan_stays(course_of, class_plan: str):
+    """An instructor's own figure wins over the table for the wood of the plan, not for a student's other wood."""
+    plan = class_plan.replace("panel: {material: cherry", "panel: {material: cherry, movement: 0.002")
+    course = course_of(plan=plan)
+    values = course.values(course.students[0])
+    assert values["stock.panel.movement"] == Fraction("0.002")
+    assert wood_in_use(values, "panel").basis == OF_THE_PLAN
+    other = course_of(
+        plan=plan, roster="id,name,piece.panel\ns1,S,P\n", stock="id,role,material,thickness 1\nP,panel,red oak,12\n"
+    )
+    red_oak = Fraction("0.00369")  # Wood Handbook FPL-GTR-190, Table 13-5
+    assert other.values(other.students[0])["stock.panel.movement"] == red_oak
+
+
 def test_a_climate_out_of_order_gives_no_seasons(course_of, class_plan: str):
     """Dry at 9, built at 8: nothing is said, rather than something wrong."""
     course = course_of(plan=class_plan + "climate: {dry: 9}\n")

@@ -68,6 +68,18 @@ def test_a_species_no_table_knows_is_looked_at(course_of):
     assert course.values(course.students[0])["door.panel.1.movement"] == 0
 
 
+def test_a_wood_of_no_table_may_bring_its_own_figure(course_of, class_plan: str):
+    """What to write is said with the nearest wood of the tables, and once it is written nothing is said any more."""
+    oak = class_plan.replace("panel: {material: cherry", "panel: {material: European oak")
+    said = [p for p in course_of(plan=oak).notes if p.code == "S010"]
+    assert [p.do for p in said] == [
+        "Write its share of the width for each percent of moisture as `movement: 0.003` beside it in the plan. "
+        "Did you mean 'red oak'?"
+    ]
+    figure = oak.replace("European oak", "European oak, movement: 0.003")
+    assert "S010" not in {p.code for p in course_of(plan=figure).notes}
+
+
 FULL = "id,role,material,count,thickness 1,length,width,defects,price\n"
 
 
