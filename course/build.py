@@ -74,6 +74,9 @@ class _Builder:
     def assembly(self, planned: PlannedAssembly, leaf: str = "") -> None:
         kind = self.library.kinds[planned.kind]
         name = f"{planned.name}.{leaf}" if leaf else planned.name
+        if planned.leaves and not kind.leaves:
+            others = ", ".join(name for name, other in self.library.kinds.items() if other.leaves)
+            self.wrong("P034", planned.place, f"'{kind.name}' has no leaves", f"Leave it out; leaves has: {others}.")
         opening = self._filled(planned, kind)
         if kind.fills and opening is None:
             return
@@ -110,8 +113,10 @@ class _Builder:
         says = f"the plan has no stock '{wanted}' for the {dict(kind.stock)[role]} of '{name}'"
         do = meant(wanted, self.plan.stock)
         if role not in planned.stock and self.plan.stock:
-            have = ", ".join(self.plan.stock)
-            do = f"Write `{wanted}:` with its thickness under `stock:`, or `stock: {{{role}: ...}}` at '{name}' with one of {have}."
+            do = (
+                f"Write `{wanted}:` with its thickness under `stock:`, "
+                f"or `stock: {{{role}: ...}}` at '{name}' with one of {', '.join(self.plan.stock)}."
+            )
         self.wrong("P012", place, says, do)
 
     def _mark(self, planned: PlannedAssembly, leaf: str) -> str:

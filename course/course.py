@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import difflib
 import re
 from collections.abc import Iterable
 from contextlib import suppress
@@ -15,6 +16,7 @@ from course.basis import basis_of
 from course.build import build, list_keys
 from course.cabinet import Cabinet
 from course.compiling import WORD
+from course.course_form import form_problems
 from course.kinds import Library, read_library
 from course.made import FILE as MADE
 from course.made import MadeBy, read_made
@@ -29,12 +31,6 @@ from shared.places import Items, Mapping, Place, Table, Text, Unreadable, read_c
 from shared.problems import InputRefused, Problem, meant
 from shared.terms import TERMS, Wording, wording
 from shared.units import SHOWN
-
-SETTINGS = (
-    *("title", "id", "term", "instructor", "paper", "units", "date", "ends", "sessions", "invented", "shop"),
-    *("signoff", "safety", "bands", "grading", "terms", "plan", "last_term", "second_reader"),
-)
-"""What `course.yaml` may say."""
 
 
 @dataclass(frozen=True)
@@ -174,7 +170,7 @@ class Course:
     def number(self, name: str, default: int) -> int:
         """A whole number of the settings."""
         text = self.settings.get(name)
-        return int(text.text) if text and text.text.strip().isdigit() else default
+        return int(text.text) if text and re.fullmatch("[0-9]{1,5}", text.text.strip()) else default
 
     def text(self, name: str, default: str = "") -> str:
         """A word or sentence of the settings."""
@@ -276,9 +272,7 @@ def read_course(folder: Path) -> Course:
         do = "Give the folder that holds course.yaml, plan.yaml and roster.csv."
         raise InputRefused([Problem("P000", Place(str(folder)), says, do)])
     top = _read_yaml_file(folder, "course.yaml", problems, needed=True) or Mapping({}, {}, Place("course.yaml"))
-    for key, place in top.keys.items():
-        if key not in SETTINGS:
-            problems.append(Problem("P002", place, f"a course has no '{key}'", meant(key, SETTINGS)))
+    problems += form_problems(top)
     settings = flat(top)
     cabinet, unit, revision = _cabinet(folder, problems)
     units = _one_of(top, "units", tuple(SHOWN), "mm", problems)
@@ -418,16 +412,14 @@ def _words(node: object, key: str) -> tuple[str, ...]:
 
 def _are_machines(shop: object, machines: tuple[str, ...], problems: list[Problem]) -> None:
     """What is forbidden is a machine of the shop, spelled as there: a slip would allow it."""
-    for key in ("forbidden", "hand_only", "endorsements", "prepared"):
-        node = shop.get(key) if isinstance(shop, Mapping) else None
-        if node is not None and not isinstance(node, Items):
-            do = f"Write `{key}: [one, two]`."
-            problems.append(Problem("P025", node.place, f"shop.{key} is not a list", do))
     forbidden = shop.get("forbidden") if isinstance(shop, Mapping) else None
     for item in forbidden if isinstance(forbidden, Items) else ():
         if isinstance(item, Text) and item.text not in machines:
             says = f"shop.forbidden names '{item.text}', which is not among shop.machines"
-            problems.append(Problem("P025", item.place, says, meant(item.text, machines)))
+            do, slip = meant(item.text, machines), bool(difflib.get_close_matches(item.text, machines))
+            if not slip:
+                do = f"Nobody can use what is not there: take it out, or add '{item.text}' to shop.machines."
+            problems.append(Problem("P025", item.place, says, do, slip))
 
 
 def _date(text: Text | None) -> datetime.date | None:

@@ -209,7 +209,7 @@ class _Reader:
         self.known(block, ("places", "take", "with", "first"), "read")
         places = block.text("places", "1")
         take, instrument = block.text("take", "mean"), block.text("with", "rule")
-        if not places.isdigit() or not 1 <= int(places) <= 20:
+        if not places.isdecimal() or not 1 <= int(places) <= 20:
             self.wrong(block.place, f"places is '{places}'", "Write a whole number from 1 to 20.")
             places = "1"
         if take not in TAKES:

@@ -38,13 +38,17 @@ def read_made(table: Table, students: Mapping[str, str], cabinet: Cabinet, probl
         table: With the columns student, what and by.
         students: Names by id.
         cabinet: Its parts, by name or label, and its sizes.
-        problems: Grows by R020 to R023.
+        problems: Grows by R020 to R024.
     """
     for needed in COLUMNS:
         if needed not in table.headings:
             do = "The columns are student, what, by."
             problems.append(Problem("R020", table.place, f"the column '{needed}' is missing", do))
             return []
+    for heading in table.headings:
+        if heading and heading not in (*COLUMNS, "note"):
+            says = f"there is no column '{heading}'"
+            problems.append(Problem("R024", table.place, says, meant(heading, COLUMNS)))
     parts = {part.label: part.name for part in cabinet.parts}
     known = _beginnings(quantity.name for quantity in cabinet.graph.quantities)
     found = []

@@ -8,6 +8,7 @@ from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
+from course.course_form import lists_among
 from course.plan import flat
 from course.stock import PRICE, price
 from shared.places import NOWHERE, Mapping, Place, Text, Unreadable, read_text, read_yaml
@@ -108,6 +109,7 @@ def read_order_settings(folder: Path, groups: Sequence[str], roles: Sequence[str
     top = _top(folder / FILE, problems)
     sale = tuple(_for_sale(top, roles, problems))
     own = _label_paper(top, problems)
+    problems += lists_among(Mapping({key: node for key, node in top.items() if key != SALE}, top.keys, top.place))
     own |= flat(Mapping({key: node for key, node in top.items() if key not in (SALE, PAPER)}, top.keys, top.place))
     built_in = read_yaml((files("course") / FILE).read_text(encoding="utf-8"), FILE)
     usual: dict[str, Fraction] = {}
@@ -197,6 +199,7 @@ def _size_for_sale(block: Mapping, stock: str, name: str, problems: list[Problem
             problems.append(Problem("O005", place, f"the {key} of '{name}' is '{node.text(key)}'", "Measure it again."))
             return None
         sides.append(side)
+    problems += lists_among(node, f"{name}.")
     text = node.text("price")
     cost = price(text) if text else None
     if text and cost is None:
@@ -207,7 +210,7 @@ def _size_for_sale(block: Mapping, stock: str, name: str, problems: list[Problem
 def _value(name: str, text: Text) -> Fraction | str:
     """The value of a line, or what to write instead."""
     if name in COUNTS:
-        ok = text.text.strip().isdigit() and (int(text.text) > 0 or not name.startswith("labels."))
+        ok = text.text.strip().isdecimal() and (int(text.text) > 0 or not name.startswith("labels."))
         return Fraction(int(text.text)) if ok else "Write a whole number."
     if name in SHARES or name.startswith("scrap."):
         return _share(name, text.text)

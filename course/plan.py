@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from course.course_form import lists_among, not_single
 from shared.handbook import tables
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
 from shared.problems import InputRefused, Problem, meant
@@ -112,8 +113,13 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         node = top.get("unit")
         problems.append(Problem("P003", node.place if node else top.place, f"the unit is '{unit}'", "Write mm or in."))
         unit = ""
-    stock = {name: flat(node) for name, node in _block(top, "stock", problems) if isinstance(node, Mapping)}
+    stock = dict(_stock(top, problems))
     shop = {name: node for name, node in _block(top, "shop", problems) if isinstance(node, Text)}
+    problems += (not_single(node, f"shop.{name}") for name, node in _block(top, "shop", []) if name not in shop)
+    for key in ("title", "unit", "revision"):
+        node = top.get(key)
+        if isinstance(node, Items | Mapping):
+            problems.append(not_single(node, key))
     climate = _climate(top, problems)
     assemblies = [
         assembly
@@ -127,6 +133,18 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         raise InputRefused(problems)
     title = top.text("title", "Cabinet")
     return Plan(title, unit, top.text("revision", "1"), stock, shop, climate, tuple(assemblies), file, matches)
+
+
+def _stock(top: Mapping, problems: list[Problem]) -> Iterator[tuple[str, dict[str, Text]]]:
+    """What each stock is, by its name."""
+    for name, node in _block(top, "stock", problems):
+        if isinstance(node, Mapping):
+            problems += lists_among(node, f"stock.{name}.")
+            yield name, flat(node)
+            continue
+        do = f"Write `{name}: {{material: birch plywood, form: sheet, thickness: 18 mm}}`."
+        problems.append(Problem("P005", node.place, f"the stock '{name}' does not say what it is", do))
+        yield name, {}
 
 
 def _block(top: Mapping, key: str, problems: list[Problem]) -> list[tuple[str, Node]]:
@@ -222,22 +240,50 @@ def _assembly(
     for key, value in rest.items():
         if isinstance(value, Items):
             problems.append(Problem("P002", node.keys[key], f"'{kind}' has no list '{key}'", meant(key, keys)))
-    leaves = node.get("leaves")
+        elif isinstance(value, Mapping):
+            problems += lists_among(value, f"{key}.")
+    for key in ("in", "kind", "mark", "title"):
+        value = node.get(key)
+        if isinstance(value, Items | Mapping):
+            problems.append(not_single(value, key))
     fills = node.get("in")
     return PlannedAssembly(
-        name, kind, fills if isinstance(fills, Text) else None, _texts(node.get("joints")), _texts(node.get("stock")),
-        tuple(v.text for v in leaves if isinstance(v, Text)) if isinstance(leaves, Items) else (),
+        name, kind, fills if isinstance(fills, Text) else None, _texts(node, "joints", problems),
+        _texts(node, "stock", problems),
+        _leaves(node.get("leaves"), problems),
         node.text("mark"), node.text("title", name.replace("_", " ")), lists, flat(rest), place,
     )  # fmt: skip
 
 
-def _texts(node: Node | None) -> dict[str, Text]:
-    return {k: v for k, v in node.items() if isinstance(v, Text)} if isinstance(node, Mapping) else {}
+def _leaves(node: Node | None, problems: list[Problem]) -> tuple[str, ...]:
+    """The names of leaves that share an opening."""
+    if node is None or (isinstance(node, Text) and node.empty):
+        return ()
+    names = tuple(item.text for item in node if isinstance(item, Text)) if isinstance(node, Items) else ()
+    all_words = isinstance(node, Items) and len(names) == len(node)
+    if not all_words or not 2 <= len(set(names)) == len(names) or not all(map(_NAME.fullmatch, names)):
+        do = "Write `leaves: [left, right]`, two or more different names of small letters, or leave it out."
+        problems.append(Problem("P034", node.place, "leaves does not name the leaves", do))
+        return ()
+    return names
+
+
+def _texts(block: Mapping, key: str, problems: list[Problem]) -> dict[str, Text]:
+    """The words of an assembly's joints or stock, by name."""
+    node, example = block.get(key), {"joints": "corner: dowels", "stock": "box: drawer"}[key]
+    if node is None or (isinstance(node, Text) and node.empty):
+        return {}
+    found = {k: v for k, v in node.items() if isinstance(v, Text)} if isinstance(node, Mapping) else {}
+    if not isinstance(node, Mapping) or len(found) < len(node.entries):
+        says, do = f"'{key}' does not name one word for each", f"Write `{key}: {{{example}}}`."
+        problems.append(Problem("P005", node.place, says, do))
+    return found
 
 
 def _members(key: str, node: Node | None, named: bool, problems: list[Problem]) -> tuple[Member, ...]:
     if isinstance(node, Mapping) and node.entries:
         pairs = [(name, value) for name, value in node.items() if isinstance(value, Text)]
+        problems += (not_single(value, name) for name, value in node.items() if not isinstance(value, Text))
         bad = [name for name, _ in pairs if not _NAME.fullmatch(name)]
         for name in bad:
             problems.append(

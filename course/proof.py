@@ -14,6 +14,8 @@ from fractions import Fraction
 
 from course.cabinet import Joint, Part
 from course.course import Course
+from course.instructions import read_instructions
+from course.order_settings import read_order_settings
 from course.quantities import Origin, Values
 from course.roster import Student
 from course.seasons import HIGHEST_MOISTURE, in_order
@@ -262,7 +264,15 @@ def proof(course: Course, rules: Iterable[Rule] = RULES) -> tuple[Problem, ...]:
         for problem in dict.fromkeys(found for rule in rules for found in rule(look)):
             who.setdefault(problem, []).append(student.id)
     found = [replace(problem, says=f"{whom(course, ids)}: {problem.says}") for problem, ids in who.items()]
+    found += order_problems(course)
     return tuple(sorted(found, key=lambda p: (p.place.sort_key, p.code, p.says)))
+
+
+def order_problems(course: Course) -> tuple[Problem, ...]:
+    """What is wrong in `order.yaml` and `cutting.yaml`, said before anything is ordered."""
+    groups = [part.group for part in course.cabinet.parts]
+    settings = read_order_settings(course.folder, groups, course.cabinet.stock)
+    return (*settings.problems, *read_instructions(course).problems)
 
 
 def whom(course: Course, ids: Sequence[str]) -> str:

@@ -152,7 +152,7 @@ class _Reader:
 
     def minutes(self, node: Mapping) -> int:
         text = self.text(node, "minutes", needed=True)
-        if text.text.isdigit():
+        if text.text.isdecimal():
             return int(text.text)
         if text.text:
             self.wrong(text.place, f"minutes is '{text.text}'", "Write a whole number.")

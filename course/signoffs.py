@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import dataclass
+from fractions import Fraction
 
 from shared.places import Place, Table
 from shared.problems import Problem, meant
 
+COLUMNS = ("student", "machine", "lesson", "test", "score", "demonstration", "permission", "by", "withdrawn", "note")
 STEPS = ("lesson", "test", "demonstration", "permission")
 """In this order; each needs those before it (published by a teachers' council; see the safety notes)."""
 
@@ -49,6 +52,10 @@ def read_signoffs(
             do = "The columns are student, machine, lesson, test, score, demonstration, permission, by, withdrawn."
             problems.append(Problem("A001", table.place, f"the column '{needed}' is missing", do))
             return found
+    for heading in table.headings:
+        if heading and heading not in COLUMNS:
+            says = f"there is no column '{heading}'"
+            problems.append(Problem("A008", table.place, says, meant(heading, COLUMNS)))
     for row in table.rows:
         student, machine = row.text("student"), row.text("machine")
         if student not in students:
@@ -71,6 +78,14 @@ def read_signoffs(
                 )
             )
             continue
+        if (student, machine) in found:
+            says = f"{student} and {machine} stand twice, first in line {found[student, machine].place.line}"
+            problems.append(Problem("A009", row.place, says, "Keep one line for each student and machine."))
+            continue
+        score = row.text("score").removesuffix("%").strip()
+        if score and not re.fullmatch(r"[0-9]{1,2}(\.[0-9]+)?|100(\.0+)?", score):
+            says = f"the score is '{row.text('score')}'"
+            problems.append(Problem("A011", row.at("score"), says, "Write percent from 0 to 100, as in 95."))
         dates: dict[str, datetime.date] = {}
         for step in (*STEPS, "withdrawn"):
             text = row.text(step)
@@ -83,7 +98,7 @@ def read_signoffs(
         withdrawn = dates.pop("withdrawn", None)
         _in_order(dates, row.at("permission"), last_day, problems)
         found[student, machine] = SignOff(
-            student, machine, dates, row.text("score"), row.text("by"), withdrawn, row.place
+            student, machine, dates, score, row.text("by"), withdrawn, row.place
         )
     return found
 
@@ -124,7 +139,7 @@ def permission(record: SignOff | None, day: datetime.date | None, pass_mark: int
         done = record.dates.get(step)
         if done is None or (day and done > day):
             return Permission(False, f"no {step} on record")
-        if step == "test" and record.score and record.score.isdigit() and int(record.score) < pass_mark:
+        if step == "test" and record.score and Fraction(record.score) < pass_mark:
             return Permission(False, f"test score {record.score}, {pass_mark} needed")
     if record.withdrawn and (day is None or record.withdrawn <= day):
         return Permission(False, f"withdrawn on {record.withdrawn}")

@@ -66,7 +66,7 @@ def flow_problems(course: Course, lessons: Lessons) -> Iterator[Problem]:
             why = "no operation of this cabinet is done there" if block == "stations" else "a session has no such thing"
             says = f"shop.{block} names '{key}', and {why}"
             yield Problem("L034", text.place, says, meant(key, known[block]), severe=False)
-        elif not (text.text.strip().isdigit() and int(text.text) > 0):
+        elif not (text.text.strip().isdecimal() and int(text.text) > 0):
             says = f"shop.{block}.{key} is '{text.text}'"
             yield Problem("L035", text.place, says, "Write a whole number above 0.", severe=False)
     names = [name for sheet in lessons.sheets for name in (sheet[0].operation.name, sheet[0].operation.title)]

@@ -298,8 +298,8 @@ def benches(course: Course) -> Iterator[BenchRow]:
 
 
 def _bench_order(student: Student) -> tuple[bool, int, str, str]:
-    number = int(student.bench) if student.bench.isdigit() else 0
-    return not student.bench.isdigit(), number, student.bench, student.id
+    number = int(student.bench) if student.bench.isdecimal() else 0
+    return not student.bench.isdecimal(), number, student.bench, student.id
 
 
 def stock(course: Course) -> Iterator[StockRow]:

@@ -119,7 +119,7 @@ class _Head:
 
     def _number(self, node: Mapping, key: str) -> int:
         value = node.get(key)
-        if isinstance(value, Text) and value.text.strip().isdigit():
+        if isinstance(value, Text) and value.text.strip().isdecimal():
             return int(value.text)
         if value is not None:
             shown = value.text if isinstance(value, Text) else "a list"

@@ -8,18 +8,33 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from course.course import Course
+from lessons.class_flow import flow_problems
+from lessons.class_sheets import setup_step
 from lessons.operation import Operation
 from lessons.packet import read_lessons
 from lessons.route import barred
+from lessons.sessions import session_problems
 from shared.places import Place
-from shared.problems import Problem
+from shared.problems import InputRefused, Problem
 
 
 def proof(course: Course) -> tuple[Problem, ...]:
     """What is wrong with lesson files, and which work of this cabinet cannot be done as they have it."""
     lessons = read_lessons(course)
     operations = [sheet[0].operation for sheet in lessons.sheets]
-    return (*lessons.problems, *_without_route(course, operations), *_without_machine(course, operations))
+    return (
+        *lessons.problems, *session_problems(course, lessons), *flow_problems(course, lessons),
+        *_bad_set_up_step(course), *_without_route(course, operations), *_without_machine(course, operations),
+    )  # fmt: skip
+
+
+def _bad_set_up_step(course: Course) -> tuple[Problem, ...]:
+    """A `shop.setup_step` that is no length, which would stop the class sheets."""
+    try:
+        setup_step(course)
+    except InputRefused as refused:
+        return refused.problems
+    return ()
 
 
 def _without_route(course: Course, operations: list[Operation]) -> Iterator[Problem]:

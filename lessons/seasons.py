@@ -12,7 +12,17 @@ from typing import TypeVar
 
 from course.course import Course
 from course.roster import Student
-from course.seasons import OF_THE_PLAN, STILL, Concern, FrameYear, PanelYear, WoodInUse, frame_years, in_order, panel_years
+from course.seasons import (
+    OF_THE_PLAN,
+    STILL,
+    Concern,
+    FrameYear,
+    PanelYear,
+    WoodInUse,
+    frame_years,
+    in_order,
+    panel_years,
+)
 from lessons.class_sheets import ClassSheet, class_units, marked
 from lessons.handout import unbroken
 from lessons.packet import UNITS, Lessons

@@ -216,13 +216,28 @@ class Table:
     place: Place
 
 
+def _each_once(headings: tuple[str, ...], file: str, line: int) -> None:
+    for number, heading in enumerate(headings, 1):
+        if heading and heading in headings[: number - 1]:
+            says = f"the column '{heading}' stands twice"
+            raise Unreadable(Place(file, line, number), says, "Keep one of the two, or give one another heading.")
+
+
+def _under_headings(record: list[str], headings: tuple[str, ...], file: str, line: int) -> None:
+    for number, cell in enumerate(record[len(headings) :], len(headings) + 1):
+        if cell.strip():
+            says = f"'{cell.strip()}' stands in cell {number}, and there are {len(headings)} headings"
+            do = "Put a text that has commas in it in quotes, or write a comma for a cell less."
+            raise Unreadable(Place(file, line, number), says, do)
+
+
 def read_csv(text: str, file: str) -> Table:
     """The rows of a CSV text under its headings; comma or semicolon, empty lines skipped.
 
     The column of a place is the number of the cell, since a spreadsheet shows cells.
 
     Raises:
-        Unreadable: No heading line, or quotes that never close.
+        Unreadable: No heading line, a heading twice, a line with more cells than headings, or quotes that never close.
     """
     first = text.split("\n", 1)[0]
     delimiter = ";" if first.count(";") > first.count(",") else ","
@@ -237,7 +252,9 @@ def read_csv(text: str, file: str) -> Table:
                 continue
             if not headings:
                 headings = tuple(cell.strip() for cell in record)
+                _each_once(headings, file, line)
                 continue
+            _under_headings(record, headings, file, line)
             cells = {
                 heading: Text(cell, Place(file, line, number))
                 for number, (heading, cell) in enumerate(zip(headings, record, strict=False), 1)

@@ -30,10 +30,10 @@ class Problem:
 
 
 class InputRefused(Exception):
-    """The input cannot be used; carries every problem that was found, in reading order."""
+    """The input cannot be used; carries every problem that was found, each once, in reading order."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = tuple(sorted(problems, key=lambda p: (p.place.sort_key, p.code, p.says)))
+        self.problems = tuple(sorted(dict.fromkeys(problems), key=lambda p: (p.place.sort_key, p.code, p.says)))
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
