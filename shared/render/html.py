@@ -133,5 +133,8 @@ class _Writer:
     def _pagebreak(self, node: dict[str, Any]) -> str:
         return '<div class="pagebreak"></div>\n'
 
+    def _turn(self, node: dict[str, Any]) -> str:
+        return ""
+
     def _pre(self, node: dict[str, Any]) -> str:
         return f"<pre>{_text(node['text'])}</pre>\n"

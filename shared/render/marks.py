@@ -96,6 +96,7 @@ def helpers(drawings: Drawings) -> dict[str, Callable[..., Ready]]:
         "tick": lambda: Ready(f"{_OPEN}tick{_CLOSE}"),
         "newline": lambda: Ready(f"{_OPEN}br{_CLOSE}"),
         "pagebreak": lambda: Ready(f"\n\n{_OPEN}pagebreak{_CLOSE}\n\n"),
+        "turn": lambda: Ready(f"\n\n{_OPEN}turn{_CLOSE}\n\n"),
         "drawing": drawings.add,
         "ready": Ready,
     }

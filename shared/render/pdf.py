@@ -27,6 +27,8 @@ BODY, LARGE = 9, 18
 """Type sizes in points."""
 LARGER = (10.5, 10)
 """Larger type, the best first, for a part of a document that has room for it on its pages. [points]"""
+SMALLER = 8.5
+"""Type for a part that would else spill a little onto one more page; large print keeps its size. [points]"""
 TABLES, TABLES_LARGE = (9, 8.5), (16, 14)
 """Type sizes of tables in points, the best first; a table that fits in none has its rows set below each other."""
 PAPER = {"a4": ("a4", 210, 297), "letter": ("us-letter", 215.9, 279.4)}
@@ -79,7 +81,7 @@ def _data(document: Document) -> dict[str, Any]:
         "title": printable(shown(document.title)), "left": printable(shown(document.left)),
         "right": printable(shown(document.right)), "language": language, "region": region or None,
         "font": FONT, "size": LARGE if large else BODY, "larger": () if large else LARGER,
-        "paper": PAPER[document.paper][0], "side": SIDE, "top": top, "bottom": bottom,
+        "smaller": LARGE if large else SMALLER, "paper": PAPER[document.paper][0], "side": SIDE, "top": top, "bottom": bottom,
         "room": (room, paper[not document.landscape] - top - bottom),
         "landscape": document.landscape,
         "tree": _Prepared(TABLES_LARGE if large else TABLES).blocks(document.tree, room),

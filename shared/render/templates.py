@@ -19,7 +19,7 @@ from shared.render.tree import markdown_tree
 def render_tree(template: str, rows: Mapping[str, Any], loader: jinja2.BaseLoader) -> Tree:
     """The tree of a template filled with finished rows.
 
-    The template may use `blank(mm)`, `tick()`, `newline()`, `drawing(svg, alt)` and `pagebreak()`.
+    The template may use `blank(mm)`, `tick()`, `newline()`, `drawing(svg, alt)`, `pagebreak()` and `turn()`.
 
     Raises:
         InputRefused: Unknown name, bad syntax, or a text that cannot be laid out; with file and line.

@@ -1,7 +1,8 @@
 """Markdown to one neutral tree; every fault of a text is told with its line.
 
 Blocks: h (level, c), p (c), ul and ol (items), table (align, head, rows), box (kind, title, c), svg (number, alt), hr,
-pagebreak, pre (text). Inline: text (s), b, i, s (c), code (s), br, blank (mm), tick.
+pagebreak, turn (where a part that takes two pages is turned over), pre (text). Inline: text (s), b, i, s (c), code (s),
+br, blank (mm), tick.
 """
 
 from __future__ import annotations
@@ -180,8 +181,8 @@ class _Walk:
         if marks and marks[1] == "svg":
             number = int(marks[2])
             found.append({"t": "svg", "svg": self.drawings.svgs[number], "alt": self.drawings.alts[number]})
-        elif marks and marks[1] == "pagebreak":
-            found.append({"t": "pagebreak"})
+        elif marks and marks[1] in ("pagebreak", "turn"):
+            found.append({"t": marks[1]})
         else:
             found.append({"t": "p", "c": self.inline(inner), "tight": opening.hidden})
         return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import io
 import re
 import subprocess
@@ -509,7 +510,14 @@ def test_a_part_that_spills_a_little_is_set_closer_and_one_that_spills_more_is_n
 
 @pytest.mark.parametrize(
     ("lines", "large", "points", "pages"),
-    [(30, False, 10.5, 1), (45, False, 10, 1), (50, False, 9, 1), (72, False, 10.5, 2), (98, False, 9, 2), (9, True, 18, 1)],
+    [
+        (30, False, 10.5, 1),
+        (45, False, 10, 1),
+        (50, False, 9, 1),
+        (72, False, 10.5, 2),
+        (98, False, 9, 2),
+        (9, True, 18, 1),
+    ],
 )
 def test_a_part_with_room_on_its_pages_is_set_in_larger_type(lines: int, large: bool, points: float, pages: int):
     """52 lines of 9 points fill a page of letter paper; larger type is taken where it costs no more pages."""
@@ -519,6 +527,49 @@ def test_a_part_with_room_on_its_pages_is_set_in_larger_type(lines: int, large: 
     at = text.get_text_range().index("mm mm")
     step = text.get_charbox(at + 1)[0] - text.get_charbox(at)[0]
     assert step == pytest.approx(advances("")[ord("m")] * points, abs=0.02) and len(made) == pages
+
+
+def type_sizes(pdf: bytes) -> set[float]:
+    """Sizes of the letters between the running head and the foot of a document. [pt]"""
+    sizes = set()
+    for page in pypdfium2.PdfDocument(pdf):
+        for thing in page.get_objects(filter=(pypdfium2.raw.FPDF_PAGEOBJ_TEXT,)):
+            size = ctypes.c_float()
+            pypdfium2.raw.FPDFTextObj_GetFontSize(thing.raw, size)
+            if 72 < thing.get_bounds()[1] < page.get_height() - 100:
+                sizes.add(round(size.value * thing.get_matrix().a, 1))
+    return sizes
+
+
+@pytest.mark.parametrize(
+    ("large", "lines", "size", "pages"), [(False, 31, 9, 1), (False, 33, 8.5, 1), (True, 10, 18, 2)]
+)
+def test_type_is_a_little_smaller_only_where_that_saves_a_page(large: bool, lines: int, size: float, pages: int):
+    """33 long lines, that no closer setting brings onto one page, go there in 8.5 points; large print stays at 18."""
+    tree = markdown_tree("# Top\n\n" + ("line " * 36 + "\n\n") * lines, "x.md")
+    pdf = write_pdf(document(tree, paper="letter", large_print=large))
+    assert len(pypdfium2.PdfDocument(pdf)) == pages
+    assert min(type_sizes(pdf)) == size
+
+
+TURNED = "# Top\n\n{before}{{{{ turn() }}}}\n\n## Safety\n\n{safety}{{{{ turn() }}}}\n\n## Steps\n\n{steps}"
+
+
+@pytest.mark.parametrize(
+    ("before", "safety", "steps", "first"),
+    [(30, 10, 30, ["Top"]), (10, 30, 30, ["Top", "Safety"]), (10, 10, 10, ["Top", "Safety", "Steps"])],
+)
+def test_a_part_of_two_pages_is_turned_over_where_its_template_says(before, safety, steps, first: list[str]):
+    """Before the safety of an operation, or before its steps where else the first page would stay rather empty; a
+    part of one page is not torn."""
+    lines = {name: "line\n\n" * count for name, count in (("before", before), ("safety", safety), ("steps", steps))}
+    tree = tree_of(TURNED.format(**lines))
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(
+        write_pdf(document(tree, paper="letter")))]  # fmt: skip
+    heads = [[head for head in ("Top", "Safety", "Steps") if f"{head}\r\n" in page] for page in pages]
+    assert heads[0] == first and sum(heads, [])[:3] == ["Top", "Safety", "Steps"]
+    assert "".join(pages).count("line") == before + safety + steps
+    assert "turn" not in write_html(document(tree)).split("<main>")[1]
 
 
 def test_drawings_do_not_share_names():
