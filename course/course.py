@@ -27,7 +27,8 @@ from course.roster import Student, read_roster
 from course.signoffs import Permission, SignOff, permission, read_signoffs
 from course.stock import Piece, read_stock
 from shared.handbook import tables
-from shared.places import Items, Mapping, Place, Table, Text, Unreadable, read_csv, read_text, read_yaml
+from shared.own_files import yaml_in
+from shared.places import Items, Mapping, Place, Table, Text, Unreadable, read_csv, read_text
 from shared.problems import InputRefused, Problem, meant
 from shared.terms import TERMS, Wording, wording
 from shared.units import SHOWN
@@ -234,17 +235,6 @@ def moves_as_written(values: Values, role: str) -> bool:
     return origin is Origin.CHOICE or (origin is Origin.PLAN and of_the_plan)
 
 
-def _read_yaml_file(folder: Path, name: str, problems: list[Problem], needed: bool) -> Mapping | None:
-    path = folder / name
-    if not needed and not path.exists():
-        return None
-    try:
-        return read_yaml(read_text(path), name)
-    except Unreadable as error:
-        problems.append(Problem("P001", error.place, error.says, error.do))
-        return None
-
-
 def _read_table(folder: Path, name: str, problems: list[Problem], needed: bool) -> Table | None:
     path = folder / name
     if not needed and not path.exists():
@@ -271,7 +261,7 @@ def read_course(folder: Path) -> Course:
         says = "it is not a folder" if folder.exists() else "there is no such folder"
         do = "Give the folder that holds course.yaml, plan.yaml and roster.csv."
         raise InputRefused([Problem("P000", Place(str(folder)), says, do)])
-    top = _read_yaml_file(folder, "course.yaml", problems, needed=True) or Mapping({}, {}, Place("course.yaml"))
+    top = yaml_in(folder, "course.yaml", problems, needed=True)
     problems += form_problems(top)
     settings = flat(top)
     cabinet, unit, revision = _cabinet(folder, problems)

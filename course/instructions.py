@@ -6,11 +6,11 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from pathlib import Path
 
 from course.course import Course
-from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
-from shared.problems import Problem, meant
+from shared.own_files import yaml_in
+from shared.places import Items, Mapping, Node, Place, Text
+from shared.problems import Problem, meant, unknown_keys
 from shared.units import NotALength, length
 
 FILE = "cutting.yaml"
@@ -69,12 +69,9 @@ class Instructions:
 
 def read_instructions(course: Course) -> Instructions:
     """The instructor's file; what is wrong in it is told and left out."""
-    path = course.folder / FILE
     problems: list[Problem] = []
-    top = _top(path, problems)
-    for key, place in top.keys.items():
-        if key not in KEYS:
-            problems.append(Problem("O030", place, f"{FILE} has no '{key}'", meant(key, KEYS)))
+    top = yaml_in(course.folder, FILE, problems)
+    problems += unknown_keys("O030", top, KEYS, FILE)
     sheets = {name: name for piece in course.stock.values() for name in piece.names}
     forbidden = _sheets(course, top, "forbidden", sheets, problems)
     used = _sheets(course, top, "used", sheets, problems)
@@ -89,15 +86,6 @@ def read_instructions(course: Course) -> Instructions:
         frozenset(_known(today, "students", students, "student", problems)),
         frozenset(_known(today, "parts", labels, "part", problems)), tuple(problems),
     )  # fmt: skip
-
-
-def _top(path: Path, problems: list[Problem]) -> Mapping:
-    nothing = Mapping({}, {}, Place(FILE))
-    try:
-        return read_yaml(read_text(path), FILE) if path.exists() else nothing
-    except Unreadable as error:
-        problems.append(Problem("P001", error.place, error.says, error.do))
-        return nothing
 
 
 def _texts(node: Node | None, key: str, problems: list[Problem]) -> tuple[Text, ...]:

@@ -11,7 +11,8 @@ from pathlib import Path
 from course.course_form import lists_among
 from course.plan import flat
 from course.stock import PRICE, price
-from shared.places import NOWHERE, Mapping, Place, Text, Unreadable, read_text, read_yaml
+from shared.own_files import yaml_in
+from shared.places import NOWHERE, Mapping, Place, Text, read_yaml
 from shared.problems import Problem, meant, unknown_keys
 from shared.units import NotALength, length
 
@@ -106,7 +107,7 @@ def read_order_settings(folder: Path, groups: Sequence[str], roles: Sequence[str
         roles: Stock of the plan, for which sizes may be for sale.
     """
     problems: list[Problem] = []
-    top = _top(folder / FILE, problems)
+    top = yaml_in(folder, FILE, problems)
     sale = tuple(_for_sale(top, roles, problems))
     own = _label_paper(top, problems)
     problems += lists_among(Mapping({key: node for key, node in top.items() if key != SALE}, top.keys, top.place))
@@ -134,15 +135,6 @@ def read_order_settings(folder: Path, groups: Sequence[str], roles: Sequence[str
         values |= {name: value for name, value in usual.items() if name.startswith("labels.")}
     problems += wrong
     return OrderSettings(values, tuple(problems), dict(sale), frozenset(own))
-
-
-def _top(path: Path, problems: list[Problem]) -> Mapping:
-    nothing = Mapping({}, {}, Place(FILE))
-    try:
-        return read_yaml(read_text(path), FILE) if path.exists() else nothing
-    except Unreadable as error:
-        problems.append(Problem("P001", error.place, error.says, error.do))
-        return nothing
 
 
 def _label_paper(top: Mapping, problems: list[Problem]) -> dict[str, Text]:

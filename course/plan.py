@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from course.course_form import lists_among, not_single
 from shared.handbook import tables
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
-from shared.problems import InputRefused, Problem, meant
+from shared.problems import InputRefused, Problem, meant, unknown_keys
 
 UNITS = ("mm", "in")
 _RESERVED = ("kind", "in", "joints", "stock", "mark", "title", "leaves")
@@ -105,9 +105,7 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
 
     known = ("title", "unit", "revision", "stock", "shop", "climate", "assemblies", "match")
-    for key, place in top.keys.items():
-        if key not in known:
-            problems.append(Problem("P002", place, f"a plan has no '{key}'", meant(key, known)))
+    problems += unknown_keys("P002", top, known, "a plan")
     unit = top.text("unit")
     if unit and unit not in UNITS:
         node = top.get("unit")

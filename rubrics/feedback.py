@@ -24,7 +24,8 @@ from course.remedy_words import Remedy
 from course.roster import Student
 from rubrics.checks import Check, every_check
 from rubrics.grading import Grades, Mark, StudentGrade, aim, signed
-from shared.places import Mapping, Node, Text, Unreadable, read_text, read_yaml
+from shared.own_files import own_or_built_in
+from shared.places import Mapping, Node, Text
 from shared.problems import InputRefused, Problem
 from shared.render.document import Document
 from shared.render.files import safe_name, write_file
@@ -65,11 +66,7 @@ def read_words(folder: Path | None = None) -> Words:
     Raises:
         InputRefused: Every text that is missing (B030).
     """
-    own = folder / FILE if folder else None
-    try:
-        top = read_yaml(read_text(own if own and own.is_file() else BUILT_IN), FILE)
-    except Unreadable as error:
-        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+    top = own_or_built_in(folder, BUILT_IN)
     problems: list[Problem] = []
     practice, trend = _texts(top.get("practice")), _texts(top.get("trend"))
     for block, texts, needed in (("practice", practice, ("any",)), ("trend", trend, TRENDS)):

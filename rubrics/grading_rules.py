@@ -12,7 +12,8 @@ from fractions import Fraction
 from pathlib import Path
 
 from course.plan import flat
-from shared.places import Place, Text, Unreadable, read_text, read_yaml
+from shared.own_files import own_or_built_in
+from shared.places import Place, Text
 from shared.problems import InputRefused, Problem, meant
 from shared.units import MM, NotALength, length
 
@@ -149,11 +150,7 @@ def read_rules(folder: Path | None = None, settings: Mapping[str, Text] | None =
     Raises:
         InputRefused: Every line that is missing, unknown or of no use (B020 to B023), with its place.
     """
-    own = folder / FILE if folder else None
-    try:
-        lines = flat(read_yaml(read_text(own if own and own.is_file() else BUILT_IN), FILE))
-    except Unreadable as error:
-        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+    lines = flat(own_or_built_in(folder, BUILT_IN))
     own_lines = {k.removeprefix("grading."): v for k, v in (settings or {}).items() if k.startswith("grading.")}
     return _Reader(lines, own_lines).rules()
 

@@ -12,7 +12,8 @@ from fractions import Fraction
 from pathlib import Path
 
 from course.readings import Judgement
-from shared.places import Mapping, Place, Text, Unreadable, read_text, read_yaml
+from shared.own_files import own_or_built_in
+from shared.places import Mapping, Place, Text
 from shared.problems import InputRefused, Problem, meant
 
 FILE = "judged.yaml"
@@ -130,11 +131,7 @@ def read_judging(folder: Path | None = None) -> Judging:
     Raises:
         InputRefused: Every line that is missing, unknown or of no use (B040, B041), with its place.
     """
-    own = folder / FILE if folder else None
-    try:
-        top = read_yaml(read_text(own if own and own.is_file() else BUILT_IN, FILE), FILE)
-    except Unreadable as error:
-        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+    top = own_or_built_in(folder, BUILT_IN)
     return _Reader(top).judging()
 
 

@@ -461,12 +461,12 @@ def write_kept(path: Path, data: bytes) -> Path:
     """Write a workbook that people fill in; one that somebody wrote into is never written over.
 
     Raises:
-        InputRefused: There is one that holds somebody's work (C040), or it cannot be written.
+        InputRefused: There is one that holds somebody's work (C033), or it cannot be written.
     """
     if path.is_file() and path.read_bytes() != data and _holds_work(path, data):
         says = "somebody wrote into the measuring sheet, so it is left as it is"
         do = "Collect it, then move it away and prepare again."
-        raise InputRefused([Problem("C040", Place(path.name), says, do, severe=False)])
+        raise InputRefused([Problem("C033", Place(path.name), says, do, severe=False)])
     return write_file(path, data)
 
 

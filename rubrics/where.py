@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from pathlib import Path
 
-from shared.places import Text, Unreadable, read_text, read_yaml
+from shared.own_files import own_or_built_in
+from shared.places import Text
 from shared.problems import InputRefused, Problem
 from shared.render.sketch import Area, Drawing, Sketch
 
@@ -186,11 +187,7 @@ def read_where(folder: Path | None = None) -> dict[str, str]:
     Raises:
         InputRefused: The file cannot be read (P001), or words for a sketch are missing (B031).
     """
-    own = folder / FILE if folder else None
-    try:
-        top = read_yaml(read_text(own if own and own.is_file() else BUILT_IN, FILE), FILE)
-    except Unreadable as error:
-        raise InputRefused([Problem("P001", error.place, error.says, error.do)]) from None
+    top = own_or_built_in(folder, BUILT_IN)
     words = {name: node.text.strip() for name, node in top.items() if isinstance(node, Text)}
     problems = [
         Problem("B031", top.place, f"'{way}' has no words", f"Add it, as in the built-in {FILE}.")

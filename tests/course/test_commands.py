@@ -157,6 +157,21 @@ def test_a_cut_list_is_printed_with_what_changed(folder):
     assert "grain" in result.stdout.splitlines()[3]
 
 
+@pytest.mark.parametrize(
+    ("part", "state", "says"),
+    [
+        ("D-XX", "cut", "C030: there is no part 'D-XX'"),
+        ("D-SL", "sawn", "C031: there is no state 'sawn'"),
+    ],
+)
+def test_a_mark_that_names_nothing_is_refused(folder, part, state, says):
+    """A part that the cabinet has not, a state that there is not: nothing is recorded."""
+    refused = run("mark", folder, "ada", part, state).exception
+    assert says in str(refused)
+    course = read_course(folder)
+    assert course.log.states(course.student("ada").id) == {}
+
+
 def test_a_part_marked_twice_is_said(folder):
     """The same state again is nothing new."""
     run("mark", folder, "s1", "D-SL", "cut")

@@ -43,6 +43,61 @@ def test_all_faults_are_told_at_once(course_folder):
     ]
 
 
+def test_a_plan_without_assemblies_is_refused(course_of):
+    """Stock alone makes no cabinet."""
+    with pytest.raises(InputRefused) as refused:
+        course_of(plan="title: Nothing yet\nunit: mm\nstock: {case: {form: sheet, thickness: 18}}\n")
+    assert str(refused.value) == "plan.yaml:1:1: P004: the plan has no assemblies\n    Add `assemblies:` with a carcass."
+
+
+def test_dividers_without_openings_are_refused(course_of, class_plan):
+    """They do not say what they divide; what is missing is shown."""
+    with pytest.raises(InputRefused) as refused:
+        course_of(plan=class_plan.replace("    openings: {lower: 120, upper: rest}\n", ""))
+    assert (
+        "plan.yaml:16:3: P016: 'divider' does not say its openings\n    Write `openings: {lower: 120 mm, upper: rest}`."
+    ) in str(refused.value)
+
+
+KIND = """kind: peg board
+says: A board with pegs.
+in: opening
+stock: {board: case}
+parameters:
+  peg: {default: 10 mm, says: length of a peg}
+parts:
+  plate: {title: plate, mark: B, stock: board, length: opening.width, width: opening.height}
+rules:
+  - must: peg <= 100 mm
+    says: the pegs are too long
+    do: Shorten them.
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("parts:", "quantities: {peg: 12 mm}\nparts:",
+         "kinds/peg_board.yaml:7:14: K002: two things are called 'pegs.peg'\n    Give one of them another name."),
+        ("peg <= 100 mm", "pig <= 100 mm",
+         "kinds/peg_board.yaml:10:5: K003: the rule 'pig <= 100 mm': there is no quantity 'pig' here\n"
+         "    Check the names in it."),
+        ("mark: B", "mrk: B", "kinds/peg_board.yaml:8:25: K001: the part 'plate' has no 'mrk'\n    Did you mean 'mark'?"),
+    ],
+)  # fmt: skip
+def test_a_kind_of_a_course_is_refused_in_these_words(course_folder, class_plan, old: str, new: str, says: str):
+    """A name used twice, a rule about what is not there, a word that no part has."""
+    folder = course_folder(plan=class_plan + "  pegs: {kind: peg board, in: divider.lower, stock: {board: case}}\n")
+    (folder / "kinds").mkdir()
+    (folder / "kinds" / "peg_board.yaml").write_text(KIND, "utf-8")
+    assert "pegs.plate" in {part.name for part in read_course(folder).cabinet.parts}
+    assert old in KIND
+    (folder / "kinds" / "peg_board.yaml").write_text(KIND.replace(old, new), "utf-8")
+    with pytest.raises(InputRefused) as refused:
+        read_course(folder)
+    assert says in str(refused.value)
+
+
 def test_a_missing_folder_is_named(tmp_path):
     """A folder that is not there is refused with its path."""
     with pytest.raises(InputRefused) as refused:

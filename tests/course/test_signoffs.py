@@ -83,3 +83,13 @@ def test_a_step_after_the_course_is_refused(course_of):
             course="title: x\ndate: 2026-10-05\nends: 2026-12-11\nshop: {machines: [table saw]}\n",
             signoffs=HEAD + FULL.replace("2026-09-04", "2027-09-04"),
         )
+
+
+def test_a_missing_column_is_refused(course_of):
+    """Who and which machine must be there; the other steps may be added later."""
+    with pytest.raises(InputRefused) as refused:
+        course_of(signoffs="student,lesson\ns1,2026-09-01\n")
+    assert str(refused.value) == (
+        "signoffs.csv:1:1: A001: the column 'machine' is missing\n"
+        "    The columns are student, machine, lesson, test, score, demonstration, permission, by, withdrawn."
+    )

@@ -40,6 +40,21 @@ def test_refused_in_words(course_of, rows: str, says: str):
     assert str(refused.value).startswith(says)
 
 
+def test_columns_that_are_missing_or_unknown_are_refused(course_of):
+    """A stock file needs id and role; a heading that is none is not passed over."""
+    columns = "The columns are id, role, material, thickness 1, thickness 2, ..., length, width, moisture."
+    for stock, says in (
+        ("id,material\nA,cherry\n", f"stock.csv:1:1: S001: the column 'role' is missing\n    {columns}"),
+        (
+            HEAD.replace("moisture", "moistures") + "A,case,,17.5,,\n",
+            "stock.csv:1:1: S002: there is no column 'moistures'\n    Did you mean 'moisture'?",
+        ),
+    ):
+        with pytest.raises(InputRefused) as refused:
+            course_of(stock=stock)
+        assert str(refused.value) == says
+
+
 def test_a_piece_the_stock_lacks_is_refused(course_of):
     """A roster that names a sheet which is not there is told which are."""
     with pytest.raises(InputRefused) as refused:

@@ -549,6 +549,18 @@ def test_states_of_parts_come_in_after_the_readings(course):
     assert "C019: 'sawn' is not a state of a part" in said(collect(course, [bad]))[0]
 
 
+def test_a_state_of_a_part_that_the_cabinet_has_not_is_told(course):
+    """A name that somebody typed over on the sheet of parts marks nothing."""
+    path = sheet_of(course, states={"D-SL": ("cut", "")})
+    book = load_workbook(path)
+    cells = [cell for row in book[PARTS].iter_rows() for cell in row if cell.value == "door.stile.left"]
+    cells[0].value = "door.stile.lefft"
+    book.save(path)
+    found = collect(course, [path])
+    assert "C020: there is no part 'door.stile.lefft'\n    Did you mean 'door.stile.left'" in said(found)[0]
+    assert found.marked == 0
+
+
 @pytest.mark.parametrize(
     ("raw", "unit", "target", "says"),
     [

@@ -244,7 +244,7 @@ def test_a_sheet_that_was_written_into_is_never_written_over(course_of, tmp_path
     with pytest.raises(InputRefused) as refused:
         write_sheet(course, student, path)
     assert str(refused.value) == (
-        "s1.xlsx: C040: somebody wrote into the measuring sheet, so it is left as it is\n"
+        "s1.xlsx: C033: somebody wrote into the measuring sheet, so it is left as it is\n"
         "    Collect it, then move it away and prepare again."
     )
     assert path.read_bytes() == typed
