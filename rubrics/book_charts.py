@@ -124,7 +124,7 @@ class _Charts:
                       label if mark else f"{label}: not measured"),
             Live(f'=IF({count}=0,"",{read})', round(mark.deviation, DIGITS) if mark else None),
             Live(f'=IF({limits}="","",{limits}*{self.chosen("check_limit")}+{self.chosen("check_middle")})',
-                 mark.deviation - mark.setup_shift - mark.elsewhere if mark else None),
+                 mark.own if mark else None),
             Live(f"={self.chosen('check_lower')}+0", check.lower if check and not check.one_sided else 0),
             Live(f"={self.chosen('check_upper')}", check.upper if check else 0),
             Live(f'=IF({shown}="","",{off})', round(limits_off(mark, mark.limit), DIGITS) if mark else None),

@@ -156,5 +156,4 @@ def middle_of(check: Check) -> Fraction:
 
 def limits_off(mark: Mark, limit: Fraction) -> Fraction:
     """How many limits a reading, without what is taken out, lies from the middle of its band."""
-    left = mark.deviation - mark.setup_shift - mark.elsewhere
-    return (left - middle_of(mark.check)) / limit if limit else Fraction(0)
+    return (mark.own - middle_of(mark.check)) / limit if limit else Fraction(0)

@@ -14,7 +14,7 @@ from rubrics.checks import Check, limit_of
 from rubrics.class_figures import Capability, Interval, capability, mean, sd, share_inside, share_interval
 from rubrics.compare import ENOUGH, far_off, mean_interval
 from rubrics.decide import Verdict
-from rubrics.grading import Grades, Mark, Setup, aim, signed
+from rubrics.grading import Grades, Mark, Setup, off_aim, signed
 from shared.units import Shown
 
 HOLDS = 1
@@ -177,13 +177,14 @@ def _leaning(figures: Iterable[CheckFigures], shown: Shown) -> Iterator[Finding]
     """Means that chance does not explain and that are no set-up by the rule."""
     for one in figures:
         if one.enough and one.setup is None and not one.check.one_sided and one.mean_between and one.mean is not None:
-            wanted = aim(one.check)
-            far = abs(one.mean - wanted) >= limit_of(one.check) / 2
+            off = off_aim(one.check, one.mean)
+            wanted = one.mean - off
+            far = abs(off) >= limit_of(one.check) / 2
             if far and not one.mean_between.low <= float(wanted) <= one.mean_between.high:
-                side = "over" if one.mean > wanted else "under"
+                side = "over" if off > 0 else "under"
                 low, high = sorted(abs(Fraction(end) - wanted) for end in (one.mean_between.low, one.mean_between.high))
                 yield Finding(
-                    f"The class leans {side} at '{one.check.title}', by {shown.fine(abs(one.mean - wanted))} in the "
+                    f"The class leans {side} at '{one.check.title}', by {shown.fine(abs(off))} in the "
                     f"mean (between {shown.fine(low)} and {shown.fine(high)}). It is not shared enough to be called "
                     f"the set-up, so nothing is taken out; look at {one.check.look_at} all the same."
                 )

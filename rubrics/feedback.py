@@ -23,7 +23,7 @@ from course.remedy_files import RemedyLibrary, read_remedies
 from course.remedy_words import Remedy
 from course.roster import Student
 from rubrics.checks import Check, every_check
-from rubrics.grading import Grades, Mark, StudentGrade, aim, signed
+from rubrics.grading import Grades, Mark, StudentGrade, off_aim, signed
 from shared.own_files import own_or_built_in
 from shared.places import Mapping, Node, Text
 from shared.problems import InputRefused, Problem
@@ -206,7 +206,7 @@ def _one_of_each(marks: Sequence[Mark], most: int) -> list[Mark]:
 
 
 def _distance(mark: Mark) -> Fraction:
-    return abs(mark.deviation - aim(mark.check)) / mark.limit
+    return abs(off_aim(mark.check, mark.deviation)) / mark.limit
 
 
 def _points(one: StudentGrade) -> str:
@@ -251,9 +251,9 @@ def before(marks: Sequence[Mark], mark: Mark) -> Mark | None:
 
 
 def _improve(mark: Mark, values: Values, earlier: Mark | None) -> Result:
-    side = "over" if mark.deviation > aim(mark.check) else "under"
-    own = mark.check.over if side == "over" else mark.check.under
-    text = f"{_read(mark, mark.student.shown)}; {_allowed(mark, mark.student.shown)}"
+    own = mark.check.over if off_aim(mark.check, mark.own) > 0 else mark.check.under
+    shown = mark.student.shown
+    text = "; ".join((_read(mark, shown), *mark.not_own(shown), _allowed(mark, shown)))
     cause = probable_cause(mark, values, earlier) or own
     return Result(mark.check.title, text, cause)
 

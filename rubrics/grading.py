@@ -77,13 +77,23 @@ class Mark:
         """The part of the plan deviation that came with the target: no mistake of this piece of work."""
         return self.plan_deviation - self.deviation
 
-    def words(self, shown: Shown = MM) -> str:
-        """The result in a sentence, in a reader's units."""
-        parts = [signed(self.deviation, shown)]
+    @property
+    def own(self) -> Fraction:
+        """The part of the deviation that is graded: neither the set-up's nor charged elsewhere."""
+        return self.deviation - self.setup_shift - self.elsewhere
+
+    def not_own(self, shown: Shown = MM) -> tuple[str, ...]:
+        """What of the deviation is taken out before grading, in a reader's units."""
+        parts = []
         if self.setup_shift:
             parts.append(f"{signed(self.setup_shift, shown)} of it from the set-up of the class")
         if self.elsewhere:
             parts.append(f"{signed(self.elsewhere, shown)} of it not charged here: {', '.join(self.charged_at)}")
+        return tuple(parts)
+
+    def words(self, shown: Shown = MM) -> str:
+        """The result in a sentence, in a reader's units."""
+        parts = [signed(self.deviation, shown), *self.not_own(shown)]
         if self.again:
             parts.append("measure again: this reading cannot decide")
         if self.wood:
@@ -321,9 +331,17 @@ def _until(stage: str, found: Mapping[str, Given], stages: Mapping[str, str]) ->
     }
 
 
-def aim(check: Check) -> Fraction:
-    """The deviation a student aims for: none, or the middle of a band that does not hold its own target. [mm]"""
-    return NOTHING if check.one_sided or check.lower <= 0 <= check.upper else (check.upper + check.lower) / 2
+def off_aim(check: Check, deviation: Fraction) -> Fraction:
+    """How far a deviation lies from where one may aim: at the target, at the middle of the band, or between. [mm]
+
+    So a class that keeps to the middle of a band that begins at its target, as a groove of 10 mm and up to 0.5 more,
+    is off by nothing. Where the band does not hold its own target its middle alone is aimed at.
+    """
+    if check.one_sided:
+        return deviation
+    middle = (check.upper + check.lower) / 2
+    low, high = sorted((NOTHING, middle)) if check.lower <= 0 <= check.upper else (middle, middle)
+    return max(deviation - high, NOTHING) + min(deviation - low, NOTHING)
 
 
 def beyond(check: Check, deviation: Fraction) -> Fraction:
@@ -378,7 +396,7 @@ def _cause(setup: Setup, sizes: Mapping[tuple[str, int], Setup], plan: Values | 
 def common_shift(deviations: Sequence[Fraction], check: Check, rule: SetupRule) -> tuple[Fraction, int]:
     """By how much most of a class is off together, and how many are; 0 when there is no such shift. [mm]"""
     far = rule.threshold * limit_of(check)
-    off = [deviation - aim(check) for deviation in deviations]
+    off = [off_aim(check, deviation) for deviation in deviations]
     for side in (1, -1):
         sharing = [each for each in off if side * each >= far]
         if sharing and len(off) >= rule.students and Fraction(len(sharing), len(off)) >= rule.share:
@@ -390,7 +408,7 @@ def _taken_out(deviation: Fraction, check: Check, setup: Setup | None) -> Fracti
     """The shift for a reading nearer to the shifted size than to the right one; nothing for others."""
     if setup is None:
         return NOTHING
-    off = deviation - aim(check)
+    off = off_aim(check, deviation)
     return setup.shift if abs(off - setup.shift) < abs(off) else NOTHING
 
 

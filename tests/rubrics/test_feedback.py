@@ -104,6 +104,20 @@ def test_a_deviation_nobody_knows_gets_the_words_of_its_check(course_of):
     assert page_of(course).improve[0].cause == "Cut back to the knife line with a shoulder plane."
 
 
+def test_advice_is_about_the_students_own_part(course_of):
+    """The stop makes the class 3 mm long, one rail is 1.6 long: 1.4 short by its own maker, and told with both figures."""
+    roster = "id,name,bench,units\n" + "".join(f"s{n},Test {n},{n},mm\n" for n in range(1, 8))
+    course = course_of(roster=roster)
+    for n in range(1, 8):
+        course.log.add(off(f"s{n}", {"door.rail.top.shoulder": "262.6" if n == 1 else "264"}))
+    (result,) = page_of(course).improve
+    assert result.text.replace("\u00a0", " ") == (
+        "you read 262.6 mm, it should be 261.0 mm: 1.6 mm over; +3.0 mm of it from the set-up of the class; "
+        "0.3 mm either way is allowed"
+    )
+    assert not result.cause.startswith("Cut back")
+
+
 def test_a_different_case_is_told_apart_from_the_fit(course_of):
     """The opening is told as different from the plan, the rail that follows it is praised."""
     course = course_of()

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from course.readings import Reading
 from rubrics.checks import checks_of
 from rubrics.decide import Verdict
-from rubrics.grading import attention, find_setups, grade, mark_of, signed
+from rubrics.grading import attention, find_setups, grade, mark_of, off_aim, signed
 from rubrics.grading_rules import read_rules
 from rubrics.measured import Measured
 from shared.problems import InputRefused
@@ -210,6 +210,30 @@ def test_no_set_up_is_blamed_without_reason(two_sided, deviations):
     """Five students, two thirds of a class, or a tenth of a limit are no set-up."""
     check = replace(two_sided, lower=Fraction("-0.1"), upper=Fraction("0.1"))
     assert not find_setups([check], [{check.id: (measured(d),)} for d in deviations], RULES.setup)
+
+
+@pytest.mark.parametrize(
+    ("deviation", "off"),
+    [("0", "0"), ("0.25", "0"), ("0.1", "0"), ("0.6", "0.35"), ("-0.1", "-0.1")],
+)
+def test_one_may_aim_anywhere_from_the_target_to_the_middle_of_the_band(two_sided, deviation, off):
+    """A groove of +0 to +0.5 mm: nothing is off from 0 to 0.25; 0.6 is 0.35 past the middle, -0.1 is 0.1 short."""
+    check = replace(two_sided, lower=Fraction(0), upper=Fraction("0.5"))
+    assert off_aim(check, Fraction(deviation)) == Fraction(off)
+
+
+def test_a_band_that_does_not_hold_its_target_is_aimed_at_in_its_middle(two_sided):
+    """Limits of +0.2 and +0.6 mm: the target itself is 0.4 short of where one aims."""
+    check = replace(two_sided, lower=Fraction("0.2"), upper=Fraction("0.6"))
+    assert [off_aim(check, Fraction(t)) for t in ("0", "0.4", "0.5")] == [Fraction("-0.4"), 0, Fraction("0.1")]
+
+
+def test_a_class_at_the_middle_of_its_band_has_no_set_up_to_blame(two_sided):
+    """Sixteen grooves 0.25 mm deeper than a target with +0 to +0.5 mm are as right as can be; at 0.7 they share 0.45."""
+    check = replace(two_sided, lower=Fraction(0), upper=Fraction("0.5"))
+    assert not find_setups([check], [{check.id: (measured("0.25"),)}] * 16, RULES.setup)
+    (setup,) = find_setups([check], [{check.id: (measured("0.7"),)}] * 16, RULES.setup)
+    assert setup.shift == Fraction("0.45")
 
 
 def test_a_mistake_is_charged_once(course_of):
