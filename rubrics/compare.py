@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import sqrt
 from statistics import median
 
@@ -15,8 +16,6 @@ from rubrics.class_figures import CONFIDENCE, Interval, Number, mean, sd, share_
 from shared.handbook.distributions import student_quantile
 from shared.problems import OutOfRange
 
-FAR = 3.5
-"""Scaled distance from the middle reading above which one is looked at again (Iglewicz and Hoaglin)."""
 SCALED = 0.6745
 """Of a normal spread, the middle distance from the middle, in deviations."""
 ENOUGH = 5
@@ -109,27 +108,83 @@ def shares_apart(
     return Interval(q - p - down, q - p + up)
 
 
-def far_off(values: Sequence[Number], least: Number) -> tuple[int, ...]:
+@dataclass(frozen=True, slots=True)
+class Extreme:
+    """One of the readings farthest from the middle of those that are left."""
+
+    place: int
+    """In the readings as given."""
+    count: int
+    """How many are left, this one included."""
+    distance: float
+    """From their middle, in their standard deviations."""
+
+
+def extremes(values: Sequence[Number], centre: Number | None = None) -> tuple[Extreme, ...]:
+    """The readings farthest from the middle, each with those before it left out; at most half of all.
+
+    Rosner (1983), Technometrics 25, 165-172, as NIST/SEMATECH e-Handbook 1.3.5.17.3 works it.
+
+    Args:
+        values: Readings, in any order.
+        centre: Where they would lie without any error, as nothing for a difference; None for their mean.
+    """
+    start = Fraction(median(values) if centre is None else centre)
+    off = sorted((float(Fraction(value) - start), place) for place, value in enumerate(values))
+    total, squares = sum(one for one, _ in off), sum(one * one for one, _ in off)
+    found = []
+    for _ in range(len(values) // 2):
+        count = len(off)
+        middle = 0.0 if centre is not None else total / count
+        spread = squares / count if centre is not None else (squares - total * middle) / (count - 1)
+        one, place = off.pop(0 if middle - off[0][0] > off[-1][0] - middle else -1)
+        if spread <= 0 or one == middle:
+            break
+        found.append(Extreme(place, count, abs(one - middle) / sqrt(spread)))
+        total, squares = total - one, squares - one * one
+    return tuple(found)
+
+
+@lru_cache(maxsize=2000)
+def critical(count: int, chance: float, known_centre: bool = False) -> float:
+    """The distance that one given reading of a normal spread exceeds with a given chance, in standard deviations.
+
+    NIST/SEMATECH e-Handbook 1.3.5.17.3: (n - 1) t / sqrt((n - 2 + t^2) n), with Student's t of n - 2 for half the
+    chance on either side. About a known centre sqrt(n t^2 / (n - 1 + t^2)), with Student's t of n - 1 (geometry).
+
+    Args:
+        count: Of how many readings it is one; 3 at least.
+        chance: For this reading alone: the chance wanted for a class, shared out over all its readings.
+        known_centre: The readings spread about a place that is known beforehand.
+    """
+    t = student_quantile(1 - chance / 2, count - (1 if known_centre else 2))
+    if known_centre:
+        return sqrt(count * t * t / (count - 1 + t * t))
+    return (count - 1) * t / sqrt((count - 2 + t * t) * count)
+
+
+def far_off(
+    values: Sequence[Number], least: Number, chance: float, centre: Number | None = None
+) -> tuple[int, ...]:
     """Which readings stand so far from the others that they are worth a second look; none is ever removed.
 
-    NIST/SEMATECH e-Handbook 1.3.5.17 names the rule of Iglewicz and Hoaglin: 0.6745 (x - median) / MAD beyond 3.5,
-    where MAD is the median distance from the median. One or two wild readings do not hide each other in it. What is
-    nearer to the median than `least` is let be, so that a class that agrees to a hair's breadth is not asked.
+    Rosner's test for several (`extremes`): as many of the farthest as the last one that lies beyond its `critical`
+    distance, so that wild readings do not hide each other. What is nearer to the median than `least` is let be, so that
+    a class that agrees to a hair's breadth is not asked.
 
     Args:
         values: Readings, in any order.
         least: Smallest distance from the median that is told; the limit of a check does well.
+        chance: As `critical`.
+        centre: As `extremes`.
 
     Returns:
         Their places in `values`; none when there are fewer than `ENOUGH`.
     """
     if len(values) < ENOUGH:
         return ()
-    exact = [Fraction(value) for value in values]
-    middle = median(exact)
-    away = [abs(value - middle) for value in exact]
-    usual = median(away)
-    return tuple(
-        place for place, each in enumerate(away)
-        if each > Fraction(least) and SCALED * float(each) > FAR * float(usual)
-    )  # fmt: skip
+    ranked, known = extremes(values, centre), centre is not None
+    beyond = [one.distance > critical(one.count, chance, known) for one in ranked]
+    named = ranked[: len(beyond) - beyond[::-1].index(True)] if True in beyond else ()
+    middle = Fraction(median(values))
+    return tuple(sorted(one.place for one in named if abs(Fraction(values[one.place]) - middle) > Fraction(least)))

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from statistics import median
 
 from course.course import Course
 from course.readings import Reading
 from rubrics.agreement import Agreement, LastDigits, kappa, last_digits, limits_of_agreement
 from rubrics.checks import Check, every_check, limit_of
-from rubrics.compare import ENOUGH
+from rubrics.compare import ENOUGH, SCALED
 from rubrics.grading import Grades, beyond
 from rubrics.instruments import Instrument, instrument
 from rubrics.measured import measure_from, tool_of
@@ -66,18 +67,26 @@ def _percent(part: int, whole: int) -> str:
 
 
 def digits(course: Course) -> tuple[Digits, ...]:
-    """The last digits of every tool that there are readings enough of; a size on which all agree says nothing."""
+    """The last digits of every tool that there are readings enough of.
+
+    Each thing counts once, by the student's first reading of it: its other places, and a second reader, find nearly
+    the same size, and so the same digits. A size that the class makes too much alike says nothing (`_is_wide`).
+    """
     words = {name: word for check in every_check(course) for name, _, word in check.reads}
     sizes: dict[tuple[str, str], dict[str, list[Fraction]]] = {}
     tools: dict[str, Instrument] = {}
     for student in course.students:
-        for one in course.log.readings(student.id):
+        first: dict[str, Reading] = {}
+        for one in sorted(course.log.readings(student.id), key=lambda one: (one.reader, one.attempt, one.place)):
             if one.value is not None and one.quantity in words:
-                tool = instrument(tool_of(words[one.quantity], course, student), course.folder)
-                if tool.kind == "feeler":  # a leaf goes in or not: no digit is read
-                    continue
-                tools[tool.name] = tool
-                sizes.setdefault((tool.name, student.unit), {}).setdefault(one.quantity, []).append(one.value)
+                first.setdefault(one.quantity, one)
+        for name, one in first.items():
+            tool = instrument(tool_of(words[name], course, student), course.folder)
+            if tool.kind == "feeler":  # a leaf goes in or not: no digit is read
+                continue
+            assert one.value is not None
+            tools[tool.name] = tool
+            sizes.setdefault((tool.name, student.unit), {}).setdefault(name, []).append(one.value)
     made = (_digits(tools[name], unit, list(own.values())) for (name, unit), own in sorted(sizes.items()))
     return tuple(one for one in made if one)
 
@@ -91,12 +100,23 @@ def _digits(tool: Instrument, unit: str, sizes: Sequence[Sequence[Fraction]]) ->
     else:
         return None
     cycle, what = STEPS[step]
-    wide = [values for values in sizes if max(values) - min(values) >= cycle * step]
+    wide = [values for values in sizes if _is_wide(values, cycle * step)]
     kept = [value for values in wide for value in values if (value / step).denominator == 1]
     try:
         return Digits(tool.name, what, len(kept), last_digits(kept, step, cycle))
     except OutOfRange:
         return None
+
+
+def _is_wide(values: Sequence[Fraction], cycle: Fraction) -> bool:
+    """Whether sizes spread so far that honest last digits fall evenly: over half a cycle of steps as a deviation.
+
+    Geometry of a normal spread s wrapped round a cycle c: the digits are uneven by 2 exp(-2 pi^2 s^2 / c^2) at most,
+    1.4 % at half a cycle, and 23 % at a third. The deviation is 1.48 times the median distance from the median, so that
+    one wild reading does not make a size wide.
+    """
+    middle = median(values)
+    return SCALED * cycle / 2 <= median(abs(value - middle) for value in values)
 
 
 @dataclass(frozen=True, slots=True)

@@ -212,21 +212,28 @@ class TestReaders:
 
 
 class TestDigits:
-    def read(self, course: Course, chance: random.Random, step: int) -> Course:
+    SIZES = (
+        "back.groove.width", "door.groove.width", "door.groove.front_lip", "back.groove.front_lip", "back.groove.depth",
+        "door.groove.depth", "back.tenon.length",
+    )  # fmt: skip
+
+    def read(self, course: Course, chance: random.Random, step: int, wide: int = 40, places: int = 1) -> Course:
+        """Seven sizes of each student in steps of so many hundredths; all places of a thing within 0.01 mm."""
         readings = []
         for student in course.students:
-            for name in ("back.groove.width", "door.groove.width", "door.groove.front_lip"):
-                for place in (1, 2, 3):
-                    size = Fraction(600 + chance.randrange(-40, 40) // step * step, 100)
+            for name in self.SIZES:
+                made = 600 + chance.randrange(-wide, wide)
+                for place in range(1, places + 1):
+                    size = Fraction((made + chance.choice((-1, 0, 0, 1))) // step * step, 100)
                     readings.append(Reading(student.id, name, place, 1, str(float(size)), size))
         course.log.add(readings)
         return course
 
     def test_even_digits_of_a_caliper_are_no_matter(self, class_of):
-        """72 readings with even hundredths."""
+        """56 readings with even hundredths."""
         found = digits(self.read(class_of({}), random.Random(7), 1))
         assert [(one.tool, one.what, one.readings, one.uneven) for one in found] == [
-            ("digital caliper", "the hundredths of a millimeter", 72, False)
+            ("digital caliper", "the hundredths of a millimeter", 56, False)
         ]
 
     def test_readings_to_the_nearest_five_pile_up(self, class_of):
@@ -235,6 +242,22 @@ class TestDigits:
         found = digits(course)
         assert found[0].uneven and found[0].most == "100 % end in 0 or 5, where 20 % are expected"
         assert "not about anybody" in report(facts(grade(course)), False).digits[0]
+
+    def test_a_thing_read_at_three_places_counts_once(self, class_of):
+        """Its places lie within a hundredth of each other: 168 readings are 56 things, and no surprise."""
+        found = digits(self.read(class_of({}), random.Random(7), 1, places=3))
+        assert [(one.readings, one.uneven) for one in found] == [(56, False)]
+
+    def test_sizes_that_a_class_makes_alike_say_nothing(self, class_of):
+        """Within 0.06 mm of 6.00 some hundredths never come up, whoever reads them."""
+        assert digits(self.read(class_of({}), random.Random(7), 1, wide=6)) == ()
+
+    def test_one_wild_reading_does_not_make_a_size_wide(self, class_of):
+        """Made alike, and one student 2 mm off at everything."""
+        course = self.read(class_of({}), random.Random(7), 1, wide=6)
+        course.log.add([Reading("s1", name, 1, 1, "8.03", Fraction("8.03")) for name in self.SIZES])
+        course.fresh()
+        assert digits(course) == ()
 
 
 class TestLastTerm:
