@@ -27,7 +27,7 @@ PART_READ = {
 class _Builder:
     def __init__(self, plan: Plan, library: Library) -> None:
         self.plan, self.library = plan, library
-        self.problems: list[Problem] = list(library.problems)
+        self.problems: list[Problem] = []
         self.pending: list[Pending] = []
         self.known: dict[str, int] = {}
         self.drafts: dict[str, Draft] = {}

@@ -17,6 +17,7 @@ from course.build import build, list_keys
 from course.cabinet import Cabinet
 from course.compiling import WORD
 from course.course_form import form_problems
+from course.kind_faults import faults
 from course.kinds import Library, read_library
 from course.made import FILE as MADE
 from course.made import MadeBy, read_made
@@ -340,6 +341,9 @@ def _cabinet(folder: Path, problems: list[Problem]) -> tuple[Cabinet | None, str
 @lru_cache(maxsize=2)
 def _built(text: str, library: Library) -> tuple[Cabinet, str, str]:
     """The cabinet of a plan's text, the plan's unit and revision; built once while neither text nor kinds change."""
+    wrong = (*library.problems, *faults(library))
+    if wrong:
+        raise InputRefused(wrong)
     plan = read_plan(text, "plan.yaml", list_keys(library))
     return build(plan, library), plan.unit, plan.revision
 

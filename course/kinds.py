@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from course.quantities import Read
-from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_yaml
+from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import Problem, meant, unknown_keys
 
 TAKES = ("smallest", "largest", "mean", "spread")
@@ -381,18 +381,21 @@ def _built_in(package_folder: str) -> _Texts:
 
 
 def _yaml_texts(package_folder: str, course_folder: Path | None) -> _Texts:
-    """The built-in files; a file of the same name in the course folder wins."""
-    found = dict(_built_in(package_folder))
-    own = course_folder / package_folder if course_folder else None
-    if own and own.is_dir():
-        found |= {path.name: path.read_text("utf-8", errors="replace") for path in own.glob("*.yaml")}
-    return tuple((f"{package_folder}/{name}", text) for name, text in sorted(found.items()))
+    """The built-in files, then those of the course folder; there a file of the same name wins."""
+    folder = course_folder / package_folder if course_folder else None
+    paths = sorted(folder.glob("*.yaml")) if folder else []
+    own = {path.name: read_text(path, f"{package_folder}/{path.name}") for path in paths}
+    built_in = sorted((name, text) for name, text in _built_in(package_folder) if name not in own)
+    return tuple((f"{package_folder}/{name}", text) for name, text in (*built_in, *own.items()))
 
 
 def read_library(course_folder: Path | None = None) -> Library:
     """All built-in kinds and joints, and those of the course folder; faults are in `problems`.
 
     The same texts give the same library, which nobody changes.
+
+    Raises:
+        Unreadable: A file of the course folder is no text.
     """
     return _library(_yaml_texts("kinds", course_folder), _yaml_texts("joints", course_folder))
 
