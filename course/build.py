@@ -36,7 +36,7 @@ class _Builder:
         self.features: list[Feature] = []
         self.root = Draft(
             self.known, PlannedAssembly("", "", None, {}, {}, (), "", "", {}, {}, Place(plan.file)), "",
-            Kind("", "", False, False, False, (), (), (), (), (), (), (), (), (), Place(plan.file)),
+            Kind("", "", False, False, None, (), (), (), (), (), (), (), (), (), Place(plan.file)),
             None, {}, {}, {}, {}, "",
         )  # fmt: skip
 
@@ -71,6 +71,19 @@ class _Builder:
                 says = spec.says.replace("this stock", f"the {prefix.partition('.')[2]} stock")
                 self.add(f"{prefix}.{spec.name}", replace(spec, says=says), scope, given.get(spec.name), plan.unit)
 
+    def with_leaves(self, planned: PlannedAssembly) -> PlannedAssembly:
+        """The assembly with as many leaves as its kind allows; more are told."""
+        spec, count = self.library.kinds[planned.kind].leaves, len(planned.leaves)
+        most = spec.most if spec else 0
+        if count <= most:
+            return planned
+        says, do = f"'{planned.name}' has leaves, and a {planned.kind} has none", "Leave `leaves:` out."
+        if spec:
+            says = f"'{planned.name}' has {count} leaves, and {most} at most share an opening: {spec.because}"
+            do = spec.do
+        self.wrong("P032", planned.place, says, do)
+        return replace(planned, leaves=planned.leaves[:most])
+
     def assembly(self, planned: PlannedAssembly, leaf: str = "") -> None:
         kind = self.library.kinds[planned.kind]
         name = f"{planned.name}.{leaf}" if leaf else planned.name
@@ -92,6 +105,7 @@ class _Builder:
             if given and spec.words and given.text not in spec.words:
                 self.wrong("P013", given.place, f"{spec.name} is '{given.text}'", meant(given.text, spec.words))
                 choices[spec.name] = spec.formula.text if spec.formula else spec.words[0]
+        choices |= kind.leaves.edges(planned.leaves, leaf) if kind.leaves else {}
         used = {part.stock for part in kind.parts if holds(part.when, choices)}
         missing = [role for role, wanted in stock.items() if role in used and wanted not in self.plan.stock]
         for role in missing:
@@ -453,7 +467,7 @@ def build(plan: Plan, library: Library) -> Cabinet:
     """
     builder = _Builder(plan, library)
     builder.settings()
-    for planned in plan.assemblies:
+    for planned in map(builder.with_leaves, plan.assemblies):
         for leaf in planned.leaves or ("",):
             builder.assembly(planned, leaf)
     for draft in builder.drafts.values():

@@ -136,6 +136,9 @@ class Scope:
             if first in ("male", "female") and self.joint.sites:
                 site = self.site or self.joint.sites[0]
                 yield f"{getattr(site, first)}.{rest}"
+        if first == "next_leaf":
+            yield f"{draft.next_leaf}.{rest}"
+            return
         if first == "opening" and draft.opening:
             wall, _, size = rest.partition(".")
             if wall in draft.opening.walls:
@@ -182,6 +185,13 @@ class Draft:
     choices: dict[str, str]
     mark: str
     joints: dict[str, Joint] = field(default_factory=dict)
+
+    @property
+    def next_leaf(self) -> str:
+        """The full name of the leaf to its right in the same opening; empty for the last and for one alone."""
+        names = [f"{self.planned.name}.{leaf}" for leaf in self.planned.leaves]
+        after = names[names.index(self.name) + 1 :] if self.name in names else []
+        return after[0] if after else ""
 
     def path(self, list_name: str, member: str) -> str:
         """The full name of a member of a list."""

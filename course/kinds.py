@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+import re
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -110,6 +111,29 @@ class RuleSpec:
     place: Place
 
 
+CASE, LEAF = "case", "leaf"
+"""What the edge of a leaf meets: the case, or the leaf beside it."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeavesSpec:
+    """How several of a kind share one opening, side by side."""
+
+    left: str
+    """The choice that says what the left edge of one meets, `case` or `leaf`; a plan does not write it."""
+    right: str
+    most: int
+    because: str
+    """Why there are no more, in words."""
+    do: str
+    """What to do instead."""
+
+    def edges(self, leaves: Sequence[str], leaf: str) -> dict[str, str]:
+        """What the edges of one leaf meet, by the names of these choices; the case for one alone."""
+        first, last = (leaves[0], leaves[-1]) if leaves else (leaf, leaf)
+        return {self.left: CASE if leaf == first else LEAF, self.right: CASE if leaf == last else LEAF}
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """An assembly kind."""
@@ -119,7 +143,8 @@ class Kind:
     fills: bool
     built_in: bool
     """Whether it is made and glued together with the assembly whose opening it divides."""
-    leaves: bool
+    leaves: LeavesSpec | None
+    """How several of them share one opening; None where one fills it."""
     lists: tuple[ListSpec, ...]
     stock: tuple[tuple[str, str], ...]
     choices: tuple[QuantitySpec, ...]
@@ -130,6 +155,12 @@ class Kind:
     features: tuple[FeatureSpec, ...]
     rules: tuple[RuleSpec, ...]
     place: Place
+
+    @property
+    def words(self) -> dict[str, tuple[str, ...]]:
+        """The words of each choice that something may be for: of a plan, and what the edges of a leaf meet."""
+        edges = {name: (CASE, LEAF) for name in ((self.leaves.left, self.leaves.right) if self.leaves else ())}
+        return {choice.name: choice.words for choice in self.choices if choice.words} | edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,7 +372,7 @@ class _Reader:
         )  # fmt: skip
         return Kind(
             top.text("kind"), top.text("says"), top.text("in") == "opening",
-            top.text("built_in") == "true", top.text("leaves") == "true",
+            top.text("built_in") == "true", self.leaves(top),
             tuple(self.list(*entry) for entry in self.entries(top, "lists")),
             self.pairs(top.get("stock"), top.place, "stock"), self.choices(top), self.quantities(top),
             tuple(self.part(*entry) for entry in self.entries(top, "parts")),
@@ -349,6 +380,20 @@ class _Reader:
             tuple(self.opening(*entry) for entry in self.entries(top, "openings")),
             self.features(top), self.rules(top), top.place,
         )  # fmt: skip
+
+    def leaves(self, top: Mapping) -> LeavesSpec | None:
+        node = top.get("leaves")
+        if node is None:
+            return None
+        block = self.mapping(node, top.place, "leaves")
+        self.known(block, ("left", "right", "most", "because", "do"), "leaves")
+        left, right, most = block.text("left"), block.text("right"), block.text("most")
+        if not (left and right and left != right and re.fullmatch("[2-9]", most)):
+            says = "leaves does not say how they share an opening"
+            do = "Write `left:` and `right:` with the names of two choices, and `most:`, from 2 to 9."
+            self.wrong(block.place, says, do)
+            return None
+        return LeavesSpec(left, right, int(most), block.text("because"), block.text("do"))
 
     def tops(self, texts: _Texts) -> Iterator[Mapping]:
         """The files that are YAML; the others are told."""

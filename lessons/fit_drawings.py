@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
+from course.cabinet import Assembly
 from lessons.bench import Bench
 from lessons.cabinet_drawings import around
 from lessons.layout import Box, layout, leaves, shape
@@ -75,49 +77,70 @@ def _clamp(sketch: Sketch, width: float, y: float) -> None:
 
 
 def reveal_map(bench: Bench, assembly: str) -> Drawing:
-    """A door in its opening with the gap wanted on each side and blanks for three readings a side.
+    """A door in its opening with the gap wanted at each place and blanks for three readings of each.
 
-    Of a pair both leaves are drawn, with the gap where they meet; left and right are the sides of the opening.
+    Of a pair both leaves are drawn, each gap once: left and right at the sides of the opening, the gap between the
+    leaves where they meet. The drawing is the same for both.
     """
     values, frame = bench.values, bench.cabinet.assemblies[assembly]
-    room = frame.fills
-    wide, high = values.number(f"{assembly}.width"), values.number(f"{assembly}.height")
-    words = "; ".join(
-        f"reveal {side} {bench.shown.fine(_target(bench, f'{assembly}.reveal.{side}'))}"
-        for side in ("left", "right", "top", "bottom")
-    )
     pair = leaves(bench.cabinet, frame)
-    meets = bench.shown.fine(values.number(f"{assembly}.meeting_gap"))
-    words += f"; gap between the leaves {meets}" if len(pair) > 1 else ""
+    wide, high = values.number(f"{assembly}.width"), values.number(f"{assembly}.height")
     sketch = bench.sketch(
-        "Reveals", f"The door in its opening, gaps drawn wider than they are: {words}.", wide * len(pair), high,
-        (75.0, 80.0),
+        "Reveals", f"The door in its opening, gaps drawn wider than they are: {_in_words(bench, pair)}.",
+        wide * len(pair), high, (75.0, 80.0),
     )  # fmt: skip
     k, gap = sketch.scale, 3.0
-    w, h = float(wide) * k, float(high) * k
-    whole = (w + gap) * len(pair) - gap
-    sketch.rect(Area(-gap, -gap, whole + 2 * gap, h + 2 * gap), "outline", room)
-    at = 0.0
-    for number, leaf in enumerate(pair):
-        x = (w + gap) * number
-        at = x if leaf.name == assembly else at
-        sketch.rect(Area(x, 0, w, h), "part" if leaf.name == assembly else "thin", leaf.name)
-        sketch.label_in(Area(x, h * 0.3, w, h * 0.4), leaf.title)
-        if number:
-            sketch.label(x - gap / 2, h * 0.15, meets, name=f"{assembly}.meeting_gap")
     blank = sketch.wide("00.00") + 5
-    level = min(blank, w * 0.38 - 2)
-    for side, x in (("left", -gap - 3), ("right", whole + gap + 3)):
-        anchor = "end" if side == "left" else "start"
-        for share in (0.12, 0.5, 0.88):
-            _blank(sketch, x if anchor == "start" else x - blank, h * share, blank)
-        sketch.label(x, h * 0.31, _wanted(bench, assembly, side), anchor, name=f"{assembly}.reveal.{side}")
-    for side, y in (("top", -gap - sketch.size), ("bottom", h + gap + sketch.size * 1.4)):
-        for share in (0.12, 0.5, 0.88):
-            _blank(sketch, at + w * share - level / 2, y, level)
-        stand = y - sketch.size * 1.6 if side == "top" else y + sketch.size * 1.3
-        sketch.label(at + w / 2, stand, f"{side}: {_wanted(bench, assembly, side)}", name=f"{assembly}.reveal.{side}")
+    between = blank + 2 if len(pair) > 1 else 0.0
+    w, h = float(wide) * k, float(high) * k
+    whole = (w + between) * len(pair) - between
+    sketch.rect(Area(-gap, -gap, whole + 2 * gap, h + 2 * gap), "outline", frame.fills)
+    for number, leaf in enumerate(pair):
+        x = (w + between) * number
+        sketch.rect(Area(x, 0, w, h), "part", leaf.name)
+        sketch.label_in(Area(x, h * 0.3, w, h * 0.4), leaf.title)
+        _sides(bench, sketch, leaf.name, Area(x, 0, w, h), gap, blank)
+        _ends(bench, sketch, leaf.name, Area(x, 0, w, h), gap, min(blank, w * 0.38 - 2))
+        if number + 1 < len(pair):
+            _beside(bench, sketch, f"{leaf.name}.meeting", x + w + 1, h, blank, "start")
     return sketch.done()
+
+
+def _in_words(bench: Bench, pair: Sequence[Assembly]) -> str:
+    """Every gap of a door, or of a pair, with what is wanted."""
+    found = []
+    for leaf in pair:
+        of = f" of the {leaf.title}" if len(pair) > 1 else ""
+        for side in ("left", "right", "top", "bottom"):
+            if f"{leaf.name}.reveal.{side}" in bench.cabinet.graph:
+                found.append(f"reveal {side}{of} {_wanted(bench, f'{leaf.name}.reveal.{side}')}")
+        if f"{leaf.name}.meeting" in bench.cabinet.graph:
+            found.append(f"gap between the leaves {_wanted(bench, f'{leaf.name}.meeting')}")
+    return "; ".join(found)
+
+
+def _sides(bench: Bench, sketch: Sketch, leaf: str, area: Area, gap: float, blank: float) -> None:
+    """The hinge side of a leaf, or both sides of one alone; the edges that meet another have none."""
+    for side, x, anchor in (("left", area.x - gap - 3, "end"), ("right", area.x + area.width + gap + 3, "start")):
+        if f"{leaf}.reveal.{side}" in bench.cabinet.graph:
+            _beside(bench, sketch, f"{leaf}.reveal.{side}", x, area.height, blank, anchor)
+
+
+def _beside(bench: Bench, sketch: Sketch, name: str, x: float, high: float, blank: float, anchor: str) -> None:
+    """A gap that stands upright: three blanks and what is wanted, from `x` to the right, or to the left of it."""
+    for share in (0.12, 0.5, 0.88):
+        _blank(sketch, x if anchor == "start" else x - blank, high * share, blank)
+    sketch.label(x, high * 0.31, _wanted(bench, name), anchor, name=name)
+
+
+def _ends(bench: Bench, sketch: Sketch, leaf: str, area: Area, gap: float, blank: float) -> None:
+    """The gaps above and below a leaf."""
+    for side, y in (("top", -gap - sketch.size), ("bottom", area.height + gap + sketch.size * 1.4)):
+        for share in (0.12, 0.5, 0.88):
+            _blank(sketch, area.x + area.width * share - blank / 2, y, blank)
+        stand = y - sketch.size * 1.6 if side == "top" else y + sketch.size * 1.3
+        name = f"{leaf}.reveal.{side}"
+        sketch.label(area.x + area.width / 2, stand, f"{side}: {_wanted(bench, name)}", name=name)
 
 
 def _target(bench: Bench, name: str) -> Fraction:
@@ -126,8 +149,8 @@ def _target(bench: Bench, name: str) -> Fraction:
     return value
 
 
-def _wanted(bench: Bench, assembly: str, side: str) -> str:
-    return bench.shown.fine(_target(bench, f"{assembly}.reveal.{side}"))
+def _wanted(bench: Bench, name: str) -> str:
+    return bench.shown.fine(_target(bench, name))
 
 
 def _blank(sketch: Sketch, x: float, y: float, wide: float) -> None:

@@ -234,7 +234,7 @@ class _Reader:
                     node = top.get(key)
                     self.wrong(node.place if node else top.place, f"there is no {what} '{name}'", meant(name, known))
         kinds = [library.kinds[name] for name in spec.kinds if name in library.kinds] or library.kinds.values()
-        choices = {choice.name: choice.words for kind in kinds for choice in kind.choices if choice.words}
+        choices = {name: words for kind in kinds for name, words in kind.words.items()}
         node = top.get("when")
         asked = [(*one, node.place if node else top.place) for one in spec.when]
         asked += [(*one, item.place) for item in spec.items for one in item.when]

@@ -369,28 +369,29 @@ def find_setups(
             shift, sharing = common_shift(off, check, rule)
             if shift:
                 found.append(Setup(check, attempt, shift, sharing, len(off)))
-    sizes = {(name, s.attempt): s for s in found if s.check.kind == "size" for name, _, _ in s.check.reads}
+    read = {(s.check.reads[0][0], s.attempt): s for s in found if s.check.formula is None}
     return tuple(
-        setup if setup.check.kind == "size" else replace(setup, cause=_cause(setup, sizes, plan)) for setup in found
+        setup if setup.check.kind == "size" else replace(setup, cause=_cause(setup, read, plan)) for setup in found
     )
 
 
-def _cause(setup: Setup, sizes: Mapping[tuple[str, int], Setup], plan: Values | None) -> Check | None:
+def _cause(setup: Setup, read: Mapping[tuple[str, int], Setup], plan: Values | None) -> Check | None:
     """The size that is off together: one that the check reads, or one of the parts that make what it reads."""
-    read = (sizes.get((name, setup.attempt)) for name, _, _ in setup.check.reads)
-    if cause := next((one.check for one in read if one), None):
+    own = {name: one for (name, attempt), one in read.items() if attempt == setup.attempt}
+    sizes = {name: one.check for name, one in own.items() if one.check.kind == "size"}
+    if cause := next((sizes[name] for name, _, _ in setup.check.reads if name in sizes), None):
         return cause
     parts_give = setup.check.parts_give
-    own = {name: one for (name, attempt), one in sizes.items() if attempt == setup.attempt}
-    if plan is None or parts_give is None or not own:
+    if plan is None or parts_give is None:
         return None
     moved, behind = plan, frozenset[str]().union(*(plan.rests_on(name) for name in parts_give.names))
-    nearest = [name for name in sorted(own, key=plan.graph.index.__getitem__) if name in behind]
-    for name in nearest:
+    before = [name for name in sorted(own, key=plan.graph.index.__getitem__) if name in behind]
+    for name in before:
         off = Given(moved.number(name) + own[name].shift, Origin.READING)
         moved = moved.with_given(moved.settings, {**moved.found, name: off})
     arrives = _length(parts_give.run(moved.all)) - _length(parts_give.run(plan.all))
-    return own[nearest[-1]].check if nearest and abs(setup.shift - arrives) < abs(setup.shift) else None
+    nearest = [sizes[name] for name in before if name in sizes]
+    return nearest[-1] if nearest and abs(setup.shift - arrives) < abs(setup.shift) else None
 
 
 def common_shift(deviations: Sequence[Fraction], check: Check, rule: SetupRule) -> tuple[Fraction, int]:
@@ -459,7 +460,7 @@ def _grade_student(
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Charged] = {}
     moistures = views[STAGES[0]].log.moistures(student.id)
-    for check in sorted(checks, key=lambda check: (check.formula is not None, check.parts_give is not None)):
+    for check in _charged_in_order(checks):
         marks, values = [], views[check.stage].values(student)
         blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}
         for one in results[check.id]:
@@ -485,6 +486,20 @@ def _grade_student(
     open_ = tuple(check for check in checks if not results[check.id])
     differences = plan_differences(views[STAGES[-1]].values(student), checks, rules.tell, stages)
     return StudentGrade(student, counted, points, of, len(checks), open_, (), (), (), (), differences), marks
+
+
+def _charged_in_order(checks: Sequence[Check]) -> list[Check]:
+    """What is read first, then what rests on it: gaps after the parts and the gaps that give them, results last."""
+    by_size = {check.reads[0][0]: check for check in checks if check.formula is None and check.kind != "spread"}
+
+    def behind(check: Check, seen: tuple[Check, ...] = ()) -> int:
+        """How many gaps stand one behind the other before this one."""
+        if check.parts_give is None or check in seen:
+            return 0
+        before = [by_size[name] for name in check.parts_give.names if name in by_size]
+        return 1 + max((behind(one, (*seen, check)) for one in before), default=0)
+
+    return sorted(checks, key=lambda check: (check.formula is not None, behind(check)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -561,15 +576,19 @@ def charged_elsewhere(
 def _charged_at_its_parts(
     check: Check, parts_give: Formula, measured: Measured, charged: Mapping[str, Charged], values: Values
 ) -> tuple[Fraction, tuple[str, ...]]:
-    """As `charged_elsewhere` for a reading of what its parts make: a short rail is not charged again at the gap."""
+    """As `charged_elsewhere` for a reading of what its parts make: a short rail is not charged again at the gap.
+
+    As much of it as there is: what the parts give may lie on the other side, or be planed away.
+    """
     behind = frozenset[str]().union(*(values.rests_on(name) for name in parts_give.names))
     blamed = [name for name in charged if name in behind]
     mended = {name: Given(charged[name].target, Origin.READING) for name in blamed}
     right = values.with_given(values.settings, {**values.found, **mended})
     adds = _length(parts_give.run(values.all)) - _length(parts_give.run(right.all))
-    if beyond(check, measured.deviation - adds) >= beyond(check, measured.deviation):
+    off = measured.deviation - aim(check)
+    if adds * off <= 0:
         return NOTHING, ()
-    return adds, _titles(charged, blamed)
+    return (min(adds, off) if off > 0 else max(adds, off)), _titles(charged, blamed)
 
 
 def _titles(charged: Mapping[str, Charged], names: Iterable[str]) -> tuple[str, ...]:

@@ -113,6 +113,18 @@ def _sides(sketch: Sketch, box: _Box, places: int) -> None:
         _place(sketch, number, left + wide + 7.5, top + tall * share)
 
 
+def _meeting(sketch: Sketch, box: _Box, places: int) -> None:
+    x, y, w, h = box
+    sketch.rect(Area(x + w * 0.1, y, w * 0.8, h), "outline")
+    inner, gap = w * 0.8 - 4.4, 2.2
+    for left in (x + w * 0.1 + 2.2, x + w / 2 + gap / 2):
+        sketch.rect(Area(left, y + 2.2, (inner - gap) / 2, h - 4.4), "shade")
+    for number, share in enumerate(_shares(places), 1):
+        down = y + 2.2 + (h - 4.4) * share
+        sketch.line(x + w / 2 - gap / 2, down, x + w / 2 + gap / 2, down, "heavy")
+        _place(sketch, number, x + w / 2 + 4.5, down)
+
+
 def _corners(sketch: Sketch, box: _Box, places: int) -> None:
     left, top, wide, tall = _leaf(sketch, box)
     for number, (across, down) in enumerate(((0, 0), (1, 0), (1, 1), (0, 1)), 1):
@@ -167,6 +179,7 @@ WAYS: dict[str, Callable[[Sketch, _Box, int], None]] = {
     "shoulders": _shoulders,
     "tenon": _tenon,
     "sides": _sides,
+    "meeting": _meeting,
     "corners": _corners,
     "gaps": _gaps,
     "corner": _corner,
@@ -175,7 +188,7 @@ WAYS: dict[str, Callable[[Sketch, _Box, int], None]] = {
     "length": _length,
 }
 """Ways of measuring that a check may name under `at:`."""
-NUMBERED = ("along", "width", "height", "over", "upright", "sides", "travel")
+NUMBERED = ("along", "width", "height", "over", "upright", "sides", "meeting", "travel")
 """Those whose sketch has as many places as are read."""
 ONCE = "once"
 """The words for one place only, of any of these; `sides once` and the like go before it where they are written."""

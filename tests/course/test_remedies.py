@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -528,8 +529,10 @@ def test_no_way_out_is_offered_that_a_rule_of_the_geometry_forbids(course_of, na
 
 
 def test_every_built_in_remedy_is_shown_by_some_readings():
-    """None of the nineteen is without a case here."""
-    assert {spec.name for spec in read_remedies().definitions if "drawer" not in spec.name} == set(SHOWN_BY)
+    """None of the nineteen is without a case here; those of drawers and pairs of doors have theirs elsewhere."""
+    assert {spec.name for spec in read_remedies().definitions if not re.search("drawer|leaves", spec.name)} == set(
+        SHOWN_BY
+    )
 
 
 @pytest.mark.parametrize("name", SHOWN_BY)

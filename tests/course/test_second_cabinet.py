@@ -67,12 +67,6 @@ def test_quarter_sawn_oak_moves_less(course):
     assert (flat, quarter) == (Fraction("0.00369"), Fraction("0.00158"))
 
 
-def test_a_pair_of_doors_has_its_reveal_beside_the_meeting_gap(course):
-    """Two leaves, a meeting gap of 3/32 and reveals of 1/16 fill their opening of 22 1/2."""
-    values = course.plan_values
-    assert values["doors.left.reveal.left"] == values["doors.right.reveal.right"] == inch("1/16")
-
-
 def test_muntins_are_joined_to_the_rails(course):
     """A muntin's tenons sit in the rails, a rail's in the stiles."""
     joint = course.cabinet.assemblies["back"].joints["joint"]

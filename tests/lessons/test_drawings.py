@@ -489,11 +489,28 @@ def test_the_reveals_of_a_pair_stand_beside_both_leaves(class_bench: Bench) -> N
     ]
     assert places[0] < places[1]
     assert rectangle(drawing, "door.left") == rectangle(drawing, "door.right") == pytest.approx((179.5, 423), abs=0.05)
-    (gap,) = elements(drawing, "door.left.meeting_gap")
+    (gap,) = elements(drawing, "door.left.meeting")
     assert places[0] < float(gap.get("x")) < places[1] and gap.text.replace("\u00a0", " ") == "2.0 mm"
-    assert [e.text.replace("\u00a0", " ") for e in elements(drawing, "door.left.reveal.right")] == ["1.5 mm"]
-    assert "gap between the leaves 2.0 mm" in drawing.alt.replace("\u00a0", " ")
-    assert not elements(DRAWINGS["reveal map"](class_bench, "door"), "door.meeting_gap")
     lines = [e for e in elements(drawing, "blank") if float(e.get("y1")) < 0]
     ends = sorted((float(e.get("x1")), float(e.get("x2"))) for e in lines)
-    assert len(ends) == 3 and all(a[1] < b[0] for a, b in pairwise(ends))
+    assert len(ends) == 6 and all(a[1] < b[0] for a, b in pairwise(ends))
+
+
+def test_every_gap_of_a_pair_is_on_its_map_once(class_bench: Bench) -> None:
+    """Seven gaps with three blanks each: two hinge sides, two above, two below, one between; the same map for both."""
+    made = cabinet(CLASS_CABINET.replace("use: door}", "use: door, leaves: [left, right]}"))
+    bench = Bench(made, made.graph.evaluate(), MM)
+    drawing = DRAWINGS["reveal map"](bench, "door.left")
+    known = [q for q in made.graph.quantities if q.name.startswith("door.") and q.read]
+    gaps = [q.name for q in known if q.read.instrument == "feeler" and q.read.places == 3]
+    assert len(gaps) == 7 and len(elements(drawing, "blank")) == 21
+    texts = {name: [e.text.replace("\u00a0", " ").split(": ")[-1] for e in elements(drawing, name)] for name in gaps}
+    assert texts == {name: ["2.0 mm" if name.endswith("meeting") else "1.5 mm"] for name in gaps}
+    assert drawing.alt.replace("\u00a0", " ") == (
+        "The door in its opening, gaps drawn wider than they are: reveal left of the door left 1.5 mm; reveal top of the "
+        "door left 1.5 mm; reveal bottom of the door left 1.5 mm; gap between the leaves 2.0 mm; reveal right of the door "
+        "right 1.5 mm; reveal top of the door right 1.5 mm; reveal bottom of the door right 1.5 mm."
+    )
+    assert DRAWINGS["reveal map"](bench, "door.right").alt == drawing.alt
+    alone = DRAWINGS["reveal map"](class_bench, "door")
+    assert len(elements(alone, "blank")) == 12 and "between" not in alone.alt

@@ -251,14 +251,14 @@ SHORT_RAILS = {"back.rail.top.shoulder": "290.2", "back.rail.bottom.shoulder": "
 
 
 def test_short_rails_of_a_back_are_not_charged_again_at_its_gaps(course_of):
-    """Rails 0.8 short leave 0.4 more on each side: 0.95 and 0.85 are 0.05 and -0.05 of the student's own fitting."""
+    """Rails 0.8 short leave 0.4 more on each side: of 0.95 and 0.85 for 0.5 only 0.05 is the student's own fitting."""
     course = course_of()
     course.log.add(readings("s1", {**SHORT_RAILS, "back.gap.left": "0.95", "back.gap.right": "0.85"}))
     marks = {m.check.id: m for m in grade(course).marks}
     assert marks["back.rail.top.shoulder"].points < 4
-    for side, own in (("left", "0.05"), ("right", "-0.05")):
+    for side, elsewhere, own in (("left", "0.4", "0.05"), ("right", "0.35", "0")):
         gap = marks[f"back.gap.{side}"]
-        assert (gap.elsewhere, gap.deviation - gap.elsewhere) == (Fraction("0.4"), Fraction(own))
+        assert (gap.elsewhere, gap.deviation - gap.elsewhere) == (Fraction(elsewhere), Fraction(own))
         assert gap.charged_at == ("back rail top: shoulder to shoulder", "back rail bottom: shoulder to shoulder")
         assert gap.points == gap.check.points
 
@@ -272,6 +272,25 @@ def test_a_gap_that_is_wide_beyond_what_the_rails_leave_is_the_fitters_own(cours
     ada, bo = ({m.check.id: m for m in s.marks}["back.gap.left"] for s in grade(course).students)
     assert (ada.elsewhere, ada.beyond, ada.points) == (0, Fraction("0.15"), ada.check.points * Fraction(2, 3))
     assert (bo.elsewhere, bo.beyond) == (Fraction("0.4"), Fraction("0.2"))
+
+
+@pytest.mark.parametrize(
+    ("quantities", "charged_at"),
+    [
+        ({"back.gap.left": "1.1", "back.gap.right": "0.0"}, "back left: gap in the recess"),
+        ({"back.gap.top": "0.0", "back.gap.bottom": "1.0"}, "back top: gap in the recess"),
+        ({"door.reveal.left": "0.9", "door.reveal.right": "2.1"}, "door left: reveal"),
+        ({"door.reveal.top": "2.1", "door.reveal.bottom": "0.9"}, "door top: reveal"),
+    ],
+)
+def test_a_frame_that_stands_to_one_side_is_charged_on_one_side(course_of, quantities, charged_at):
+    """What one side has too much and the other too little is one mistake: it costs at the first and not at the second."""
+    course = course_of()
+    course.log.add(readings("s1", quantities))
+    first, second = ({m.check.id: m for m in grade(course).marks}[name] for name in quantities)
+    assert first.points < first.check.points and first.elsewhere == 0
+    assert (second.points, second.charged_at) == (second.check.points, (charged_at,))
+    assert second.elsewhere == second.deviation
 
 
 def test_long_rails_do_not_excuse_a_gap_that_is_too_wide(course_of):
