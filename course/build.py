@@ -73,23 +73,23 @@ class _Builder:
 
     def with_leaves(self, planned: PlannedAssembly) -> PlannedAssembly:
         """The assembly with as many leaves as its kind allows; more are told."""
-        spec, count = self.library.kinds[planned.kind].leaves, len(planned.leaves)
+        kinds, count = self.library.kinds, len(planned.leaves)
+        spec = kinds[planned.kind].leaves
         most = spec.most if spec else 0
         if count <= most:
             return planned
-        says, do = f"'{planned.name}' has leaves, and a {planned.kind} has none", "Leave `leaves:` out."
         if spec:
             says = f"'{planned.name}' has {count} leaves, and {most} at most share an opening: {spec.because}"
-            do = spec.do
-        self.wrong("P032", planned.place, says, do)
+            self.wrong("P034", planned.place, says, spec.do)
+        else:
+            others = ", ".join(name for name, other in kinds.items() if other.leaves)
+            do = f"Leave it out; leaves has: {others}."
+            self.wrong("P034", planned.place, f"'{planned.kind}' has no leaves", do)
         return replace(planned, leaves=planned.leaves[:most])
 
     def assembly(self, planned: PlannedAssembly, leaf: str = "") -> None:
         kind = self.library.kinds[planned.kind]
         name = f"{planned.name}.{leaf}" if leaf else planned.name
-        if planned.leaves and not kind.leaves:
-            others = ", ".join(name for name, other in self.library.kinds.items() if other.leaves)
-            self.wrong("P034", planned.place, f"'{kind.name}' has no leaves", f"Leave it out; leaves has: {others}.")
         opening = self._filled(planned, kind)
         if kind.fills and opening is None:
             return
