@@ -206,7 +206,7 @@ def test_the_workbook_shows_where_the_leaves_meet(pair):
 
 def test_a_pair_is_proof_read_before_the_lesson(course_of, pair_plan):
     """A feeler in steps of 0.05 mm cannot hold the gap to 0.02 mm; the limits that come with the program it can."""
-    shop = 'title: T\nid: t\nshop: {machines: [table saw], least_length: 100}\n'
+    shop = 'title: T\nid: t\nshop: {machines: [table saw]}\n'
     assert not [p for p in proof(course_of(plan=pair_plan, course=shop)) if "leaves" in p.says]
     close = shop + 'bands: {"*.meeting": {lower: -0.02 mm, upper: 0.02 mm}}\n'
     told = [p for p in proof(course_of(plan=pair_plan, course=close)) if "gap between the leaves" in p.says]
