@@ -99,7 +99,8 @@ def test_the_packet_has_the_pair_on_one_map():
     """Both leaves with seven gaps, 0.062 in at the case and 0.094 in between, and a row for each on the sheet."""
     course = read_course(Path(str(files("course").joinpath("demo_inches"))))
     page = write_html(packet(course, course.student("w1"), read_lessons(course)).document).replace("\u00a0", " ")
-    assert page.count("gap between the leaves 0.094 in; reveal right of the doors right 0.062 in") == 1
+    assert page.count('<figure role="img" aria-label="The door in its opening') == 1
+    assert "gap between the leaves 0.094 in; reveal right of the doors right 0.062 in" in page
     rows = [row for row in fit_rows(course, course.student("w1")) if row.quantity.startswith("doors.")]
     assert len([row for row in rows if row.instrument == "feeler" and "wind" not in row.quantity]) == 7
 
