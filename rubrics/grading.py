@@ -585,7 +585,7 @@ def _charged_at_its_parts(
     mended = {name: Given(charged[name].target, Origin.READING) for name in blamed}
     right = values.with_given(values.settings, {**values.found, **mended})
     adds = _length(parts_give.run(values.all)) - _length(parts_give.run(right.all))
-    off = measured.deviation - aim(check)
+    off = off_aim(check, measured.deviation)
     if adds * off <= 0:
         return NOTHING, ()
     return (min(adds, off) if off > 0 else max(adds, off)), _titles(charged, blamed)
