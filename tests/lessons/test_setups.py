@@ -25,6 +25,7 @@ assemblies:
   case: {kind: carcass}
   wall: {kind: uprights, in: case.inside, openings: {left: 150, right: rest}}
 """
+PAIR = PLAN.replace("    use: door", "    use: door\n    leaves: [left, right]")
 DRAWERS = (Path(__file__).parents[1] / "drawers_plan.yaml").read_text("utf-8")
 
 
@@ -249,8 +250,8 @@ class TestReadings:
         assert found[:2] == ("door.stile.left.width", "door.stile.right.width")
 
     def test_every_pattern_finds_something_somewhere(self):
-        """No pattern of a built-in operation is a misspelling: each finds a quantity in one of three cabinets."""
-        others = [built(UPRIGHTS), built(DRAWERS)]
+        """No pattern of a built-in operation is a misspelling: each finds a quantity in one of four cabinets."""
+        others = [built(UPRIGHTS), built(DRAWERS), built(PAIR)]
         works = [(one, CABINET) for one in WORKS]
         works += [(one, other) for other in others for one in work_of(other, OPERATIONS)[0]]
         lost = [
