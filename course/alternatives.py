@@ -160,7 +160,7 @@ def _spares_words(now: _Class, plan: SheetPlan, left_out: Sequence[Need]) -> str
 def _moves(now: _Class, role: str, plans: Sequence[SheetPlan]) -> Iterator[Alternative]:
     """The first move of few students between measured sheets that saves one."""
     before = _total(plans)
-    for students, source, target in islice(_candidates(now, role, plans), MOST_TRIES):
+    for students, source, target in islice(_candidates(now, plans), MOST_TRIES):
         piece = target.piece
         assert piece is not None
         course = given(now.course, students, piece)
@@ -177,7 +177,7 @@ def _moves(now: _Class, role: str, plans: Sequence[SheetPlan]) -> Iterator[Alter
 
 
 def _candidates(
-    now: _Class, role: str, plans: Sequence[SheetPlan]
+    now: _Class, plans: Sequence[SheetPlan]
 ) -> Iterator[tuple[list[Student], SheetPlan, SheetPlan]]:  # fmt: skip
     """Few students first, and only where the area leaves hope."""
     for count in range(1, MOST_STUDENTS + 1):

@@ -252,6 +252,11 @@ class Cabinet:
         """The part of a full name."""
         return next(part for part in self.parts if part.name == name)
 
+    def named(self, part: Part) -> str:
+        """A part with its assembly, as `door top rail`; once where both are called the same."""
+        assembly = self.assemblies[part.assembly].title
+        return part.title if part.title.startswith(assembly) else f"{assembly} {part.title}"
+
     def broken_rules(self, values: Values, shown: Shown = MM) -> list[Problem]:
         """What one student's sizes make impossible."""
         found = []

@@ -443,7 +443,7 @@ def change_lines(course: Course, found: Sequence[Changes], shown: Shown) -> Iter
         for who, text in effect_lines(effects, shown):
             yield from (f"    {one}" for one in text.split("; ")) if alone else (f"    {whom(course, who)}: {text}",)
     if not alone:
-        yield from _by_readings(course, found)
+        yield from _by_readings(found)
     for one in found:
         for part in one.gone:
             yield f"{one.student.id} made a part that the plan has no more: {part.words(shown)}"
@@ -454,7 +454,7 @@ def _at(cause: Cause) -> str:
     return f" [{place}]" if place and cause.kind != RULES else ""
 
 
-def _by_readings(course: Course, found: Sequence[Changes]) -> Iterator[str]:
+def _by_readings(found: Sequence[Changes]) -> Iterator[str]:
     """For a class: how many sizes of whom only readings moved."""
     moved = {one.student.id: [e for e in one.effects if e.because and not e.edits] for one in found}
     if any(moved.values()):

@@ -10,7 +10,7 @@ from course.course import Course
 from course.quantities import Origin, Values
 from course.readings import FROZEN, State
 from course.roster import Student
-from shared.units import Shown
+from shared.units import INCH, Shown
 
 SIZES = ("length", "width", "thickness")
 SMALLER = {"length": "too short", "width": "too narrow", "thickness": "too thin"}
@@ -105,7 +105,7 @@ def _row(course: Course, student: Student, values: Values, state: State | None, 
     frozen = state is not None and state.name in FROZEN
     return CutRow(
         part.label, part.title, 1, texts["length"], texts["width"], texts["thickness"],
-        f"{_up(rough_length, shown)} \u00d7 {_up(rough_width, shown)}",
+        f"{_rough_text(rough_length, shown)} \u00d7 {_rough_text(rough_width, shown)}",
         _stock_words(values, student, part), part.grain, _joints(cabinet, part, values, shown),
         state.name if state else "open", "" if frozen else to_measure(course, values, part),
         ", ".join(f"{s} {before[s]} \u2192 {texts[s]}" for s in SIZES if texts[s] != before[s]),
@@ -118,13 +118,15 @@ def _planned(course: Course, name: str) -> Fraction:
     return course.plan_values.number(name)
 
 
-def _up(value: Fraction, shown: Shown) -> str:
-    """A rough size, rounded up to the whole millimetre or sixteenth of an inch."""
-    if shown.unit == "mm":
-        return str(-(-value.numerator // value.denominator))
-    sixteenths = value / (Fraction(254, 10) / 16)
-    count = -(-sixteenths.numerator // sixteenths.denominator)
-    return Shown("in", 3, 16).bare(count * Fraction(254, 160))
+def rough(value: Fraction, unit: str) -> Fraction:
+    """A rough size, up to the whole millimetre or sixteenth of an inch. [mm]"""
+    step = Fraction(1) if unit == "mm" else INCH / 16
+    return -(-value // step) * step
+
+
+def _rough_text(value: Fraction, shown: Shown) -> str:
+    size = rough(value, shown.unit)
+    return str(size) if shown.unit == "mm" else Shown("in", 3, 16).bare(size)
 
 
 def _stock_words(values: Values, student: Student, part: Part) -> str:

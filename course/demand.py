@@ -10,6 +10,7 @@ from itertools import groupby
 
 from course.cabinet import Part
 from course.course import Course
+from course.cutlist import rough
 from course.cutting.model import Grain
 from course.order_settings import OrderSettings, read_order_settings
 from course.plan import Match
@@ -20,7 +21,7 @@ from shared.handbook import spares
 from shared.handbook.tables import HardwoodThickness, table
 from shared.places import Place
 from shared.problems import Problem
-from shared.units import INCH, SHOWN, decimal
+from shared.units import SHOWN, decimal
 
 GRAIN = {"length": Grain.ALONG, "width": Grain.ACROSS, "none": Grain.FREE}
 """What a part of a kind may say of its grain: along its length, along its width, or either way."""
@@ -259,7 +260,7 @@ def _strip(match: Match, needs: Sequence[Need], kerf: Fraction) -> Need:
 
 def _need(course: Course, student: Student, values: Values, part: Part, problems: list[Problem]) -> Need | None:
     assembly = course.cabinet.assemblies[part.assembly]
-    title = part.title if part.title.startswith(assembly.title) else f"{assembly.title} {part.title}"
+    title = course.cabinet.named(part)
     if part.grain not in GRAIN:
         says = f"the grain of {title} ({part.label}) is '{part.grain}'"
         problems.append(Problem("O010", assembly.place, says, "Write length, width or none in its kind."))
@@ -272,19 +273,13 @@ def _need(course: Course, student: Student, values: Values, part: Part, problems
         return None
     unit = course.text("units", "mm")
     sizes = [
-        rounded_up(values.number(f"{part.name}.{s}") + values.number(f"stock.{part.stock}.rough_{s}"), unit)
+        rough(values.number(f"{part.name}.{s}") + values.number(f"stock.{part.stock}.rough_{s}"), unit)
         for s in ("length", "width")
     ]
     return Need(
         f"{student.id} {part.label}", student.id, (Blank(part, *sizes),), title, group, sizes[0], sizes[1], thickness,
         GRAIN[part.grain], Purpose.PART, assembly.place,
     )  # fmt: skip
-
-
-def rounded_up(value: Fraction, unit: str) -> Fraction:
-    """A rough size, up to the whole millimetre or sixteenth of an inch. [mm]"""
-    step = Fraction(1) if unit == "mm" else INCH / 16
-    return -(-value // step) * step
 
 
 def _group(course: Course, student: Student, values: Values, part: Part, thickness: Fraction) -> StockGroup | None:
@@ -417,7 +412,7 @@ def _set_up_pieces(needs: Sequence[Need], settings: OrderSettings, unit: str) ->
     for group, same in groupby(ordered, key=lambda need: need.group):
         first = next(same)
         for purpose, name in ((Purpose.TEST, "test_pieces"), (Purpose.BLOCK, "setup_blocks")):
-            length, width = (rounded_up(settings.size(f"{name}.{size}"), unit) for size in ("length", "width"))
+            length, width = (rough(settings.size(f"{name}.{size}"), unit) for size in ("length", "width"))
             for number in range(1, settings.count(f"{name}.count") + 1):
                 yield Need(
                     f"{purpose.value} {number}, {group.tag}", "", (), purpose.value, group, length, width,

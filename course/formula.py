@@ -53,10 +53,6 @@ class Formula:
     tree: ast.expr
     """Checked tree; its names are resolved with the same resolver."""
 
-    def with_numbers(self, show: Callable[[str], str], resolve: Resolver) -> str:
-        """The formula with every name replaced by its printed value."""
-        return _printed(self.tree, show, resolve)
-
 
 _LITERAL = re.compile(r"(?<![\w.])(\d+(?:-|\s+)\d+/\d+|\d+/\d+|\d*\.?\d+)\s*(mm|cm|in|ft)\b")
 
@@ -291,39 +287,3 @@ RELATIONS: dict[str, Callable[[Any, Any], bool]] = {
     ">=": lambda a, b: a >= b,
     "=": lambda a, b: a == b,
 }
-
-
-_SIGN = {ast.Add: "+", ast.Sub: "-", ast.Mult: "\u00d7", ast.Div: "/"}
-
-
-def _printed(node: ast.expr, show: Callable[[str], str], resolve: Resolver) -> str:
-    if isinstance(node, ast.Constant):
-        return str(node.value)
-    if isinstance(node, ast.UnaryOp):
-        return "-" + _printed(node.operand, show, resolve)
-    if isinstance(node, ast.BinOp):
-        left, right = _printed(node.left, show, resolve), _printed(node.right, show, resolve)
-        if isinstance(node.op, (ast.Mult, ast.Div)):
-            left = f"({left})" if _is_sum(node.left) else left
-            right = f"({right})" if isinstance(node.right, ast.BinOp) else right
-        elif isinstance(node.op, ast.Sub) and _is_sum(node.right):
-            right = f"({right})"
-        return f"{left} {_SIGN[type(node.op)]} {right}"
-    if isinstance(node, ast.Call):
-        assert isinstance(node.func, ast.Name)
-        if node.func.id == "_length":
-            return str(node.args[0].value)  # type: ignore[attr-defined]
-        if node.func.id in OVER:
-            shown = [show(full) for full in resolve("*" + (dotted(node.args[0]) or ""))]
-            return " + ".join(shown) if node.func.id == "sum" and shown else f"{node.func.id}({', '.join(shown)})"
-        inner = ", ".join(_printed(arg, show, resolve) for arg in node.args)
-        return f"{node.func.id}({inner})"
-    return show(resolve(dotted(node) or "")[0])
-
-
-def _is_sum(node: ast.expr) -> bool:
-    return (
-        isinstance(node, ast.BinOp)
-        and isinstance(node.op, (ast.Add, ast.Sub))
-        or (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "sum")
-    )

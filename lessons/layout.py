@@ -138,7 +138,7 @@ def _fill(cabinet: Cabinet, assembly: Assembly, values: Values, found: Layout) -
     roles = shape(assembly.kind)
     if assembly.fills and roles.get("shape") == "frame":
         found.frames[assembly.name] = _leaf(cabinet, assembly, values, found.openings[assembly.fills])
-        _frame(cabinet, assembly, roles, values, found)
+        _frame(assembly, roles, values, found)
     elif assembly.fills and roles.get("shape") == "board":
         _board(cabinet, assembly, values, found)
     elif assembly.fills and roles.get("shape") == "drawer":
@@ -167,7 +167,7 @@ def _leaf(cabinet: Cabinet, assembly: Assembly, values: Values, room: Box) -> Bo
     return Box(x, room.y + (room.height - height) / 2, widths[here], height)
 
 
-def _frame(cabinet: Cabinet, assembly: Assembly, roles: Mapping[str, str], values: Values, found: Layout) -> None:
+def _frame(assembly: Assembly, roles: Mapping[str, str], values: Values, found: Layout) -> None:
     outline, name = found.frames[assembly.name], assembly.name
     sides = assembly.members[roles["upright"]]
     wide = {side: values.number(f"{name}.{roles['upright']}.{side}.width") for side in sides}

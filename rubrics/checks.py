@@ -304,7 +304,7 @@ class _Instances:
         owner = name.rpartition(".")[0]
         for part in self.cabinet.parts:
             if part.name == owner:
-                return part.title if part.title.startswith(assembly.title) else f"{assembly.title} {part.title}"
+                return self.cabinet.named(part)
         for joint in assembly.joints.values():
             for site in joint.sites:
                 if f"{joint.prefix}.{site.name}" == owner:

@@ -324,9 +324,8 @@ def _parts(sheet: Worksheet, course: Course, student: Student) -> int:
     for part in course.cabinet.parts:
         line += 1
         state = states.get(part.name)
-        assembly = course.cabinet.assemblies[part.assembly].title
-        named = part.title if part.title.startswith(assembly) else f"{assembly} {part.title}"
-        texts = (part.label, named, state.name if state else "", state.at if state else "", "", part.name)
+        known = (state.name, state.at) if state else ("", "")
+        texts = (part.label, course.cabinet.named(part), *known, "", part.name)
         solid = values[f"stock.{part.stock}.build"] == "solid"
         open_ = ("state", "date", *((WET,) if solid else ()))
         _line(sheet, line, PART_COLUMNS, texts, student.large_print, open_, looks)
