@@ -22,7 +22,7 @@ from lessons.route import choose
 from lessons.sequence import Work
 from lessons.sessions import missed_by, sheets_of
 from lessons.setups import SetupNumber, readings, setup_numbers
-from rubrics.sheet import FitRow, fit_rows
+from rubrics.fit_rows import FitRow, fit_rows
 from shared.render.document import Document
 from shared.render.templates import render_tree
 

@@ -20,7 +20,7 @@ from course.roster import Student
 from lessons.operation import ROUTES
 from lessons.route import Chosen, choose
 from lessons.sequence import Work
-from rubrics.sheet import FitRow, fit_rows
+from rubrics.fit_rows import FitRow, fit_rows
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant, refuse, unknown_keys
 from shared.units import INCH, NotALength, Shown, decimal, length

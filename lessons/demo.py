@@ -23,10 +23,12 @@ from rubrics.class_report import facts, write_class_report
 from rubrics.feedback import write_feedback
 from rubrics.final import FILE as FINAL
 from rubrics.final import final_csv, final_marks
+from rubrics.fit_rows import fit_rows
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import attention, grade
 from rubrics.intake import Collected, collect
-from rubrics.sheet import fill, fit_rows, measurement_workbook
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_files import fill
 from shared.places import Items, Mapping, Place, Text, read_yaml
 from shared.problems import InputRefused, Problem
 from shared.render.files import safe_name, write_file

@@ -17,7 +17,7 @@ from lessons.operation import BOX, Route, Step
 from lessons.route import choose, signed_for
 from lessons.sequence import Work
 from lessons.setups import SetupNumber, readings, setup_numbers
-from rubrics.sheet import FitRow
+from rubrics.fit_rows import FitRow
 from shared.places import Items, Mapping, Text, read_yaml
 from shared.render.sketch import Drawing
 from shared.units import Shown

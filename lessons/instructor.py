@@ -16,7 +16,7 @@ from lessons.route import barred, signed_for
 from lessons.sequence import Work, why_before
 from lessons.setups import readings
 from rubrics.checks import every_check
-from rubrics.sheet import FitRow, fit_rows
+from rubrics.fit_rows import FitRow, fit_rows
 from shared.render.document import Document
 from shared.render.templates import render_tree
 

@@ -35,8 +35,8 @@ from lessons.route import unknown_names
 from lessons.sequence import Work, sequence, why_before, work_of
 from lessons.setups import proof
 from rubrics.check_files import read_checks
+from rubrics.fit_rows import FitRow, fit_rows, where_to_measure
 from rubrics.grading_rules import read_rules
-from rubrics.sheet import FitRow, fit_rows, where_to_measure
 from shared.places import Place
 from shared.problems import InputRefused, Problem, meant, refuse
 from shared.render.document import Document, Tree

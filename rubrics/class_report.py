@@ -16,10 +16,10 @@ from rubrics.class_figures import Interval
 from rubrics.class_findings import CheckFigures, Finding, Progress, class_figures, findings, progress
 from rubrics.compare import ENOUGH
 from rubrics.feedback import templates
+from rubrics.fit_rows import STAGE_TITLES
 from rubrics.grading import Grades, signed
 from rubrics.last_term import FILE, Change, LastTerm, changes, figures_csv, read_last_term
 from rubrics.readers import Digits, Readers, digits, readers
-from rubrics.sheet import STAGE_TITLES
 from shared.render.document import Document
 from shared.render.files import write_file
 from shared.render.html import write_html

@@ -16,21 +16,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 from course.course import Course
 from course.roster import Student
 from rubrics.check_files import STAGES
-from rubrics.sheet import (
-    BORDER,
-    FILL_IN,
-    HEAD_FILL,
-    KEYS,
-    LONG,
-    SECOND,
-    STAGE_TITLES,
-    TYPE,
-    FitRow,
-    finished,
-    fit_rows,
-    plain_text,
-    write_kept,
-)
+from rubrics.fit_rows import STAGE_TITLES, FitRow, fit_rows
+from rubrics.sheet import BORDER, FILL_IN, HEAD_FILL, LONG, TYPE, cell_text
+from rubrics.sheet_columns import KEYS, SECOND
+from rubrics.sheet_files import finished, write_kept
 
 STUDENT, NAME, UNIT = "student id", "name", "unit"
 """Headings of the first three columns; the sheets are found by them."""
@@ -116,7 +105,7 @@ def _stage(sheet: Worksheet, course: Course, students: Sequence[Student], rows: 
 
 def _put(sheet: Worksheet, where: str | tuple[int, int], text: str, size: int = 10, bold: bool = False):
     cell = sheet[where] if isinstance(where, str) else sheet.cell(*where)
-    plain = plain_text(text)
+    plain = cell_text(text)
     cell.value = plain or None
     if plain:
         cell.data_type = "s"

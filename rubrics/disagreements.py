@@ -10,7 +10,7 @@ from course.course import Course
 from course.readings import Reading
 from course.roster import Student
 from rubrics.checks import checks_of, limit_of
-from rubrics.sheet import SECOND
+from rubrics.sheet_columns import SECOND
 from shared.problems import InputRefused
 
 APART = Fraction(1, 2)

@@ -12,7 +12,7 @@ from course.readings import STATES
 from course.roster import Student
 from rubrics.class_sheet import NAME, STUDENT, UNIT, read_heading
 from rubrics.intake_cells import LONGEST, Asked, Found, Mark, take_cell, take_moisture
-from rubrics.sheet import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, WET, cells_by_heading
+from rubrics.sheet_columns import KEYS, NOTE, PLACE, QUANTITY, READ, SECOND, WET, cells_by_heading
 from rubrics.workbooks import Tab
 from shared.places import Place
 from shared.problems import meant

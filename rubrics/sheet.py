@@ -1,22 +1,16 @@
-"""Measuring sheets: what to read, where, with what, and within which limits; as rows for paper and as a workbook."""
+"""Measuring workbooks: the sheets that a student fills in, their columns, looks and print."""
 
 from __future__ import annotations
 
 import io
-import re
 import textwrap
-import zipfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from copy import copy
-from dataclasses import dataclass
-from datetime import datetime
-from fractions import Fraction
 from itertools import groupby
-from math import ceil, floor
+from math import ceil
 from pathlib import Path
-from types import MappingProxyType
 
-from openpyxl import Workbook, load_workbook
+from openpyxl import Workbook
 from openpyxl.cell import Cell
 from openpyxl.drawing.image import Image
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
@@ -26,179 +20,37 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from course.changes import AsMade
 from course.course import Course
-from course.quantities import Values
 from course.readings import STATES
 from course.roster import Student
-from rubrics.checks import Check, every_check
-from rubrics.where import Asked, read_where, where_drawing
-from shared.places import Place
-from shared.problems import InputRefused, Problem
-from shared.render.files import write_file
+from rubrics.fit_rows import STAGE_TITLES, FitRow, fit_rows, where_to_measure
+from rubrics.sheet_columns import (
+    FIT,
+    KEYS,
+    NOTE,
+    PART_COLUMNS,
+    PARTS,
+    PLACE,
+    QUANTITY,
+    READ,
+    SECOND,
+    SECOND_COLUMN,
+    TOP,
+    WET,
+    WHERE,
+    Column,
+    columns_of,
+)
+from rubrics.sheet_files import finished, write_kept
 from shared.render.picture import write_png
-from shared.render.sketch import Drawing
-from shared.units import INCH, Shown
 
-FIT, PARTS, WHERE = "Fit checks", "Parts", "Where to measure"
-"""Names of the three sheets."""
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A column of a sheet; widths in signs of the sheet's own type."""
-
-    heading: str
-    width: int
-    large: int
-    """Width in large print; there the columns after the reading are not printed."""
-    shown: bool = True
-    """False for a column that only the program reads, or that the line above a group says already."""
-
-
-COLUMNS = (
-    Column("check", 15, 15, False), Column("where", 19, 17), Column("what to measure", 34, 22), Column("place", 6, 6),
-    Column("target", 10, 10), Column("lower", 10, 9), Column("upper", 11, 10), Column("with", 9, 8),
-    Column("checked by", 11, 11, False), Column("reading", 14, 13), Column("note", 22, 18), Column("quantity", 9, 9),
-)  # fmt: skip
-"""Columns of the first sheet, in order; readings are found by these headings."""
-PART_COLUMNS = (
-    Column("label", 14, 12), Column("part", 30, 26), Column("state", 18, 14), Column("date", 18, 14),
-    Column("wood %", 12, 10), Column("part name", 9, 9),
-)  # fmt: skip
-WET = "wood %"
-"""Heading of the column for the moisture of solid parts when their width was read."""
-READ, NOTE, QUANTITY, PLACE = "reading", "note", "quantity", "place"
-SECOND = "second reader"
-"""Heading of the column for a partner's readings, and the name under which they are kept."""
-SECOND_COLUMN = Column(SECOND, 14, 13)
-KEYS = {"course": "Course", "student": "Student id", "unit": "Unit", "name": "Student", "note": "How"}
-"""Labels in the first column of the head, and what they are called here."""
-STAGE_TITLES = {
-    "stock": "Stock", "case": "Case", "frame": "Frames and panels", "fitting": "Fitting", "finish": "Finish",
-}  # fmt: skip
 _CHECKERS = {"student": "yourself", "partner": "a partner", "gauge": "a gauge", "instructor": "the instructor"}
-_DATE = datetime(2000, 1, 1)
 _HIGH, _ALT, _PAGE = 15.0, 105, 700.0
 """Height of a line below the sketches, signs in a line of their words, and height of a page. [pt] and [pt]"""
 TYPE = "Arial"
 """Typeface of all cells."""
 LONG = "25"
 """Signs from which an entry is so long that it brings a warning."""
-TOP = 7
-"""The line of the headings."""
-
-
-@dataclass(frozen=True, slots=True)
-class FitRow:
-    """One thing to read, as finished text in the student's units."""
-
-    check: str
-    """Name of the check, as `shoulder`."""
-    group: str
-    """Title of the check."""
-    assembly: str
-    stage: str
-    title: str
-    """Where, as `door rail top`."""
-    what: str
-    quantity: str
-    places: int
-    target: str
-    lower: str
-    upper: str
-    instrument: str
-    who: str
-    second: bool
-    """Whether a second person reads it too."""
-    at: str
-    """How it is measured, as a sketch of `where.py` shows it."""
-
-
-def columns_of(course: Course) -> tuple[Column, ...]:
-    """Columns of the first sheet; with one for a second reader where the course asks for it (`second_reader: yes`)."""
-    if course.text("second_reader") != "yes":
-        return COLUMNS
-    before = [column.heading for column in COLUMNS].index(NOTE)
-    return (*COLUMNS[:before], SECOND_COLUMN, *COLUMNS[before:])
-
-
-def fit_rows(course: Course, student: Student) -> tuple[FitRow, ...]:
-    """Everything a student is to read, each thing once, in the order of the work."""
-    values = course.values(student)
-    made = AsMade(course, student, values)
-    rows: dict[str, FitRow] = {}
-    for check in every_check(course):
-        for name, places, instrument in check.reads:
-            if name not in rows:
-                rows[name] = _row(check, name, places, instrument, course, student, values, made)
-    return tuple(rows.values())
-
-
-def where_to_measure(course: Course, rows: Iterable[FitRow]) -> Drawing | None:
-    """Sketches of where some rows are measured, the same for every student; None when they have none.
-
-    Raises:
-        InputRefused: The words below them cannot be used (`where.read_where`).
-    """
-    asked = (Asked(row.at, row.group, row.what, row.places) for row in rows)
-    return where_drawing("Where to measure", asked, read_where(course.folder))
-
-
-def _row(
-    check: Check, name: str, places: int, instrument: str, course: Course, student: Student, values: Values,
-    made: AsMade,
-) -> FitRow:  # fmt: skip
-    shown, graph = student.shown, course.cabinet.graph
-    fine = instrument in ("caliper", "feeler")
-    text = shown.fine_bare if fine else shown.bare
-    wanted = check.formula is None and check.target
-    target = check.target.run(values.all) if wanted else made.target(name)
-    assert isinstance(target, Fraction)
-    what = graph[name].says if len(check.reads) > 1 or check.kind == "spread" else check.what
-    lower = upper = ""
-    if check.kind in ("size", "fit"):
-        if limits := _limits(check, name, values):
-            lower, upper = _between(target + limits[0], target + limits[1], shown, text)
-    elif check.kind == "difference" and len(check.reads) == 1:
-        lower, upper = text(max(target - check.upper, Fraction(0))), text(target + check.upper)
-    elif check.kind in ("difference", "spread"):
-        upper = f"{text(check.upper)} apart"
-    return FitRow(
-        check.check, check.group, check.assembly, check.stage, check.where, what, name, places, text(target), lower,
-        upper, instrument, check.who, check.readers > 1 and SECOND_COLUMN in columns_of(course),
-        check.at,
-    )  # fmt: skip
-
-
-def _between(low: Fraction, high: Fraction, shown: Shown, text: Callable[[Fraction], str]) -> tuple[str, str]:
-    """Two limits as text; as fractions of an inch the last marks of a rule between them, if there is any."""
-    if text == shown.bare and shown.unit == "in" and shown.parts:
-        mark = INCH / shown.parts
-        first, last = ceil(low / mark) * mark, floor(high / mark) * mark
-        return (text(first), text(last)) if first <= last else (shown.fine_bare(low), shown.fine_bare(high))
-    return text(low), text(high)
-
-
-def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction] | None:
-    """How far a reading may be from its target when everything else is right, from the band of the check.
-
-    None when the result does not follow this reading, as the smaller of two in a `max`.
-    """
-    if check.formula is None:
-        return check.lower, check.upper
-    nudged = list(values.all)
-    index = values.graph.index[name]
-    size = nudged[index]
-    assert isinstance(size, Fraction)
-    nudged[index] = size + 1
-    after, before = check.formula.run(nudged), check.formula.run(values.all)
-    assert isinstance(after, Fraction) and isinstance(before, Fraction)
-    weight = after - before
-    if not weight:
-        return None
-    first, second = check.lower / weight, check.upper / weight
-    return min(first, second), max(first, second)
-
-
 _LINE = Side(style="thin", color="808080")
 BORDER = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
 HEAD_FILL = PatternFill("solid", fgColor="E8E8E8")
@@ -259,21 +111,6 @@ def _where(sheet: Worksheet, course: Course, rows: Sequence[FitRow], large: bool
     sheet.oddFooter.left.text, sheet.oddFooter.right.text = course.id, "Page &P of &N"
     sheet.sheet_format.defaultRowHeight, sheet.sheet_format.customHeight = _HIGH, True
     sheet.protection.sheet = True
-
-
-def finished(book: Workbook, course: Course, title: str) -> bytes:
-    """A workbook in the words of the course, as a file that is the same every time."""
-    _in_terms(book, course)
-    book.properties.creator = "fairfit"
-    book.properties.title = title
-    book.properties.created = book.properties.modified = _DATE
-    return _bytes(book)
-
-
-def _in_terms(book: Workbook, course: Course) -> None:
-    """The words of the course in every cell; names of quantities and parts are dotted and stay."""
-    for cell in (cell for sheet in book.worksheets for row in sheet.iter_rows() for cell in row if cell.value):
-        cell.value, cell.data_type = course.wording.text(str(cell.value)), "s"
 
 
 def _size(large: bool) -> int:
@@ -382,7 +219,7 @@ def _look(cell: Cell, size: int, last: bool, open_: bool) -> StyleArray:
 
 def _written(cell: Cell, text: str) -> None:
     """Text that is never taken for a formula, whatever it begins with."""
-    plain = plain_text(text)
+    plain = cell_text(text)
     cell.value = plain or None
     if plain:
         cell.data_type = "s"
@@ -393,7 +230,7 @@ def _text(cell: Cell, text: str, size: int, bold: bool = False) -> None:
     cell.font = Font(name=TYPE, size=size, bold=bold)
 
 
-def plain_text(text: str) -> str:
+def cell_text(text: str) -> str:
     """A text without the signs that a cell cannot hold."""
     return "".join(c for c in text.replace("\u00a0", " ") if ord(c) >= 32)
 
@@ -429,24 +266,6 @@ def _finish(
     sheet.protection.formatColumns = sheet.protection.formatRows = False
 
 
-def _bytes(book: Workbook) -> bytes:
-    """The workbook's bytes, the same every time: dates inside the archive are fixed, files are in order."""
-    raw = io.BytesIO()
-    book.save(raw)
-    out = io.BytesIO()
-    with zipfile.ZipFile(raw) as source, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
-        for name in source.namelist():
-            data = source.read(name)
-            if name == "docProps/core.xml":
-                data = _fixed_dates(data)
-            packed.writestr(zipfile.ZipInfo(name, (2000, 1, 1, 0, 0, 0)), data, zipfile.ZIP_DEFLATED)
-    return out.getvalue()
-
-
-def _fixed_dates(core: bytes) -> bytes:
-    return re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", core)
-
-
 def write_sheet(course: Course, student: Student, path: Path) -> Path:
     """Write a student's measuring workbook; one that somebody wrote into is never written over.
 
@@ -454,91 +273,3 @@ def write_sheet(course: Course, student: Student, path: Path) -> Path:
         InputRefused: There is one that holds somebody's work, or it cannot be written.
     """
     return write_kept(path, measurement_workbook(course, student))
-
-
-def write_kept(path: Path, data: bytes) -> Path:
-    """Write a workbook that people fill in; one that somebody wrote into is never written over.
-
-    Raises:
-        InputRefused: There is one that holds somebody's work (C033), or it cannot be written.
-    """
-    if path.is_file() and path.read_bytes() != data and _holds_work(path, data):
-        says = "somebody wrote into the measuring sheet, so it is left as it is"
-        do = "Collect it, then move it away and prepare again."
-        raise InputRefused([Problem("C033", Place(path.name), says, do, severe=False)])
-    return write_file(path, data)
-
-
-def _holds_work(path: Path, fresh: bytes) -> bool:
-    """Whether a person wrote anything into a sheet that a fresh one lacks; one that cannot be opened holds some."""
-    try:
-        written, made = load_workbook(path), load_workbook(io.BytesIO(fresh))
-        return any(_typed(written[name]) - _typed(made[name]) for name in made.sheetnames)
-    except Exception:  # a foreign file can fail in any way; it is somebody's work all the same
-        return True
-
-
-def _typed(sheet: Worksheet) -> set[tuple[str, str]]:
-    """Cells that are there to be filled in, and what is in them."""
-    cells = (cell for row in sheet.iter_rows() for cell in row if cell.value is not None)
-    return {(cell.coordinate, str(cell.value)) for cell in cells if not cell.protection.locked}
-
-
-def cells_by_heading(sheet: Worksheet, needed: Iterable[str], limit: int = 60) -> tuple[int, dict[str, int]] | None:
-    """The row of headings and the column of each, wherever they were moved to; None when there is no such row."""
-    wanted = set(needed)
-    for row in sheet.iter_rows(min_row=1, max_row=limit):
-        found = {str(cell.value).strip().lower(): cell.column for cell in row if cell.value is not None}
-        if wanted <= set(found):
-            return row[0].row, {name: found[name] for name in found}
-    return None
-
-
-def fill(
-    workbook: bytes, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]],
-    moistures: Mapping[str, str] = MappingProxyType({}),
-    seconds: Mapping[tuple[str, int], str] = MappingProxyType({}),
-) -> bytes:  # fmt: skip
-    """A measuring workbook with readings and states of parts written in, as a student would.
-
-    Args:
-        workbook: From `measurement_workbook`.
-        readings: Texts by quantity and place.
-        states: State and date by the label of a part.
-        moistures: Texts by the label of a part.
-        seconds: Texts of the second reader by quantity and place, on a sheet that asks for one.
-    """
-    book = load_workbook(io.BytesIO(workbook))
-    for cell, text in _filled(book, readings, states, moistures, seconds):
-        cell.value = text
-        cell.data_type = "s"
-    return _bytes(book)
-
-
-def _filled(
-    book: Workbook, readings: Mapping[tuple[str, int], str], states: Mapping[str, tuple[str, str]],
-    moistures: Mapping[str, str], seconds: Mapping[tuple[str, int], str],
-) -> Iterator[tuple[Cell, str]]:  # fmt: skip
-    sheet = book[FIT]
-    found = cells_by_heading(sheet, (READ, *((SECOND,) if seconds else ()), QUANTITY, PLACE))
-    assert found is not None
-    top, columns = found
-    for row in range(top + 1, sheet.max_row + 1):
-        place = str(sheet.cell(row, columns[PLACE]).value or "")
-        key = (str(sheet.cell(row, columns[QUANTITY]).value or ""), int(place) if place.isdecimal() else 0)
-        if key in readings:
-            yield sheet.cell(row, columns[READ]), readings[key]
-        if key in seconds:
-            yield sheet.cell(row, columns[SECOND]), seconds[key]
-    parts = book[PARTS]
-    found = cells_by_heading(parts, ("label", "state", "date", WET))
-    assert found is not None
-    top, columns = found
-    for row in range(top + 1, parts.max_row + 1):
-        label = str(parts.cell(row, columns["label"]).value or "")
-        if label in states:
-            state, date = states[label]
-            yield parts.cell(row, columns["state"]), state
-            yield parts.cell(row, columns["date"]), date
-        if label in moistures:
-            yield parts.cell(row, columns[WET]), moistures[label]

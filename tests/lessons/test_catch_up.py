@@ -15,7 +15,7 @@ from lessons.class_flow import class_flow
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
 from lessons.sessions import session_number, session_problems, sheets_of
-from rubrics.sheet import fit_rows
+from rubrics.fit_rows import fit_rows
 from shared.problems import InputRefused
 from shared.render.document import Document
 from shared.render.pdf import write_pdf

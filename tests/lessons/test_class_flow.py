@@ -15,7 +15,7 @@ from lessons.class_flow import ClassFlow, changes, class_flow, flow_problems, la
 from lessons.flow import INSTRUCTOR, plan
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
-from rubrics.sheet import fit_rows
+from rubrics.fit_rows import fit_rows
 from shared.render.html import write_html
 from shared.render.tree import words
 from shared.units import length

@@ -15,7 +15,7 @@ from lessons.__main__ import main
 from lessons.coach import BUILT_IN, Goal, advise, coach_tables, goals, grids, read_things
 from lessons.operation_files import read_operations
 from lessons.packet import Lessons, read_lessons
-from rubrics.sheet import fit_rows
+from rubrics.fit_rows import fit_rows
 from shared.problems import InputRefused
 from shared.units import INCHES, MM
 

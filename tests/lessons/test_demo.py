@@ -16,9 +16,10 @@ from course.remedies import remedies
 from lessons.class_sheets import benches
 from lessons.demo import copy_course, filled_workbooks, until_today
 from rubrics.class_report import facts
+from rubrics.fit_rows import fit_rows
 from rubrics.grading import grade
 from rubrics.intake import Collected, collect
-from rubrics.sheet import SECOND, fit_rows
+from rubrics.sheet_columns import SECOND
 
 
 @dataclass(frozen=True)

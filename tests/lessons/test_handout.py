@@ -15,7 +15,7 @@ from lessons.handout import CONDENSED, OperationPage, operation_page
 from lessons.operation_files import read_operations
 from lessons.packet import Lessons, read_lessons, sheet
 from lessons.route import choose, unknown_names
-from rubrics.sheet import fit_rows
+from rubrics.fit_rows import fit_rows
 from shared.problems import InputRefused
 from shared.render.tree import words
 

@@ -18,8 +18,8 @@ from course.cutlist_files import cutlist_document
 from course.readings import Reading
 from lessons.commands import app
 from lessons.packet import Only, Packet, file_name, packet, read_lessons
+from rubrics.fit_rows import fit_rows
 from rubrics.grading_rules import read_rules
-from rubrics.sheet import fit_rows
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.render.tree import words

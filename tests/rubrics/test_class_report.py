@@ -22,7 +22,7 @@ from rubrics.class_report import facts, report, write_class_report
 from rubrics.grading import Grades, grade
 from rubrics.last_term import changes, figures_csv, read_last_term
 from rubrics.readers import digits, pairs, readers
-from rubrics.sheet import SECOND
+from rubrics.sheet_columns import SECOND
 from shared.problems import InputRefused
 from shared.units import INCHES, MM
 

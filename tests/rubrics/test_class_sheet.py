@@ -13,8 +13,8 @@ from openpyxl import load_workbook
 from course.course import Course
 from lessons.prepare import prepare_course
 from rubrics.class_sheet import AT_ONCE, KEY, ReadingColumn, class_workbook, read_heading, write_class_sheets
+from rubrics.fit_rows import fit_rows
 from rubrics.intake import collect
-from rubrics.sheet import fit_rows
 from shared.problems import InputRefused
 
 WIDTH, SHOULDER = "divider.upper.width 1", "door.rail.top.shoulder 1"

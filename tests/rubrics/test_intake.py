@@ -25,10 +25,13 @@ from openpyxl.drawing.image import Image
 from course.changes import AsMade
 from course.course import Course, read_course
 from rubrics.checks import checks_of
+from rubrics.fit_rows import fit_rows
 from rubrics.grading import grade
 from rubrics.intake import Collected, collect
 from rubrics.measured import measure
-from rubrics.sheet import FIT, PARTS, WHERE, cells_by_heading, fill, fit_rows, measurement_workbook
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_columns import FIT, PARTS, WHERE, cells_by_heading
+from rubrics.sheet_files import fill
 from rubrics.slips import question
 from shared.units import INCHES, MM
 

@@ -16,7 +16,9 @@ from rubrics.feedback import pages
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import Mark, grade
 from rubrics.intake import collect
-from rubrics.sheet import PARTS, WET, cells_by_heading, fill, measurement_workbook
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_columns import PARTS, WET, cells_by_heading
+from rubrics.sheet_files import fill
 
 STILE = "door.stile.left.width"
 """Planned 50, with a band of 0.3 either way; cherry moves 0.00248 of its width a percent (Table 13-5)."""

@@ -11,9 +11,11 @@ from hypothesis import strategies as st
 
 from course.course import Course
 from lessons.demo import Scenario, read_scenario, simulated
+from rubrics.fit_rows import fit_rows
 from rubrics.intake import collect
 from rubrics.repeated import at_least, chance_on_target
-from rubrics.sheet import fill, fit_rows, measurement_workbook
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_files import fill
 
 
 @given(st.integers(1, 30), st.floats(0.05, 0.95), st.data())

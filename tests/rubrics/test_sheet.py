@@ -13,18 +13,10 @@ from openpyxl import load_workbook
 
 from course.course import Course, read_course
 from course.readings import STATES, Reading
-from rubrics.sheet import (
-    COLUMNS,
-    FIT,
-    PARTS,
-    TOP,
-    WHERE,
-    cells_by_heading,
-    fill,
-    fit_rows,
-    measurement_workbook,
-    write_sheet,
-)
+from rubrics.fit_rows import fit_rows
+from rubrics.sheet import measurement_workbook, write_sheet
+from rubrics.sheet_columns import COLUMNS, FIT, PARTS, TOP, WHERE, cells_by_heading
+from rubrics.sheet_files import fill
 from shared.problems import InputRefused
 
 ROSTER = "id,name,bench,units,large_print\ns1,Ada Test,1,mm,no\ns2,Bo Test,2,in,no\ns3,Cy Test,3,decimal in,yes\n"

@@ -12,7 +12,9 @@ from openpyxl import load_workbook
 from course.course import Course
 from lessons.packet import packet, read_lessons
 from rubrics.check_files import read_checks
-from rubrics.sheet import WHERE, fit_rows, measurement_workbook, where_to_measure
+from rubrics.fit_rows import fit_rows, where_to_measure
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_columns import WHERE
 from rubrics.where import BUILT_IN, NUMBERED, WAYS, Asked, read_where, where_drawing
 from shared.problems import InputRefused
 from shared.render.html import write_html
