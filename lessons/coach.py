@@ -23,11 +23,12 @@ from lessons.sequence import Work
 from rubrics.fit_rows import FitRow, fit_rows
 from shared.places import Items, Mapping, Place, Text, Unreadable, read_text, read_yaml
 from shared.problems import InputRefused, Problem, meant, refuse, unknown_keys
-from shared.units import INCH, NotALength, Shown, decimal, length
+from shared.units import INCH, INCHES, NotALength, Shown, decimal, length
 
 SIDES = ("over", "under")
-FAR = Fraction(1, 2)
-"""A reading that is off by more than this share of its target is a slip of reading or of unit, not of a set-up."""
+FAR, NEAR = Fraction(1, 2), Fraction(2)
+"""A reading that is off by more than this share of its target, and by more than so many mm, is a slip of reading or of
+unit, not of a set-up."""
 SMALL = Fraction(1)
 """What is off by no more than this is never called a slip: a gap of half a millimetre may be twice as wide. [mm]"""
 SHOWN_BEYOND = 2
@@ -57,8 +58,9 @@ class Move:
         return f"{text}, {amount(off / 2, shown)} {self.half}" if self.half else text
 
     def hint(self) -> str:
-        """`Thick: the first amount if you re-cut the back cheek only, the second if both.` and the note."""
-        text = f"the first amount {self.once}, the second {self.half}" if self.half else self.once
+        """`Thick: raise cutter, the first amount if you re-cut one cheek, the second if both.` and the note."""
+        turn = self.turn.removesuffix(" by").removesuffix(" of")
+        text = f"{turn}, the first amount {self.once}, the second {self.half}" if self.half else f"{turn} {self.once}"
         return f"{self.word.capitalize()}: {text}. {self.note}".strip()
 
     def short(self, off: Fraction, shown: Shown) -> str:
@@ -371,7 +373,7 @@ def _beyond(goal: Goal, step: Fraction) -> list[Fraction]:
 
 def _hint(thing: Thing, route: str) -> str:
     over, under = thing.routes[route]
-    return f"{under.hint()} {over.hint()} Else: {thing.stop}"
+    return f"{under.hint()} {over.hint()} Within the limits: {thing.stop}"
 
 
 # -- the answer ------------------------------------------------------------------------------------------
@@ -410,7 +412,7 @@ def advise(
         raise refuse("L042", says, do, Place("lessons"))
     _is_meant(value, reading, found, student)
     thing, wants = found[0]
-    return tuple(_answer(thing, goal, route, value, student.shown) for goal in wants)
+    return tuple(_answer(thing, goal, route, value, reading, student.shown) for goal in wants)
 
 
 def _route(chosen: Chosen) -> str:
@@ -445,21 +447,21 @@ def _is_meant(
     value: Fraction, reading: str, found: Sequence[tuple[Thing, Sequence[Goal]]], student: Student
 ) -> None:
     """Refuse a reading that is far from the first thing, or nearer to another of the same operation."""
-    nearest = {thing.name: min(abs(value - g.target) for g in wants) for thing, wants in found}
-    first, wants = found[0]
-    other = min(nearest, key=lambda name: nearest[name])
-    if nearest[other] < nearest[first.name]:
-        says = f"{reading.strip()} is nearer to what the {other} should be than to the {first.name}"
-        do = f"Write '{other}' or '{first.name}' in place of the operation."
-        raise refuse("L043", says, do, Place("reading"))
-    target = min((g.target for g in wants), key=lambda target: abs(value - target))
-    if abs(value - target) > max(target * FAR, SMALL):
-        says = f"the {first.name} reads {reading.strip()} and should be {student.shown.fine(target)}"
+    nearest = {thing.name: min(wants, key=lambda goal: abs(value - goal.target)) for thing, wants in found}
+    off = {name: abs(value - goal.target) for name, goal in nearest.items()}
+    first, other = found[0][0].name, min(off, key=lambda name: off[name])
+    if all(off[name] > max(goal.target * FAR, NEAR) for name, goal in nearest.items()):
+        should = student.shown.fine(nearest[first].target)
+        says = f"the {first} reads {reading.strip()} and should be {should}"
         do = "Read it again and look at the unit; no set-up is off by so much."
         raise refuse("L043", says, do, Place("reading"))
+    if off[other] < off[first]:
+        says = f"{reading.strip()} is nearer to what the {other} should be than to the {first}"
+        do = f"Write '{other}' or '{first}' in place of the operation."
+        raise refuse("L043", says, do, Place("reading"))
 
 
-def _answer(thing: Thing, goal: Goal, route: str, value: Fraction, shown: Shown) -> Advice:
+def _answer(thing: Thing, goal: Goal, route: str, value: Fraction, reading: str, shown: Shown) -> Advice:
     bare = shown.fine_bare
     head = (
         f"{', '.join(goal.of)}: {thing.name} reads {amount(value, shown)} {shown.unit}, should be "
@@ -469,4 +471,13 @@ def _answer(thing: Thing, goal: Goal, route: str, value: Fraction, shown: Shown)
     if not off:
         return Advice(head, f"Within the limits: {thing.stop}", "", False)
     move = thing.routes[route][0 if off > 0 else 1]
-    return Advice(head, move.said(off, shown), move.note, True)
+    note = f"{_in_fractions(off, move, shown)} {move.note}" if "/" in reading else move.note
+    return Advice(head, move.said(off, shown), note.strip(), True)
+
+
+def _in_fractions(off: Fraction, move: Move, shown: Shown) -> str:
+    """`On a rule: 0.025 is about 1/32, half of it about 1/64.` for one who reads fractions of an inch; else nothing."""
+    if shown.unit != "in":
+        return ""
+    half = f", half of it about {INCHES.bare(abs(off) / 2)}" if move.half else ""
+    return f"On a rule: {amount(off, shown)} is about {INCHES.bare(abs(off))}{half}."

@@ -469,7 +469,7 @@ BOTH = ("machine", "hand")
         ("square the corners of the rabbet", BOTH, "Begin with the end grain"),
         ("square the corners of the rabbet", BOTH, "Clear the waste behind the chisel after every step"),
         ("square the corners of the rabbet", BOTH, "Take the long grain last"),
-        ("square the corners of the rabbet", BOTH, "Long grain splits ahead of the edge"),
+        ("square the corners of the rabbet", BOTH, "A chisel is a wedge. Long grain splits ahead of the edge"),
         ("square the corners of the rabbet", BOTH, "Lean the walls back by a hair"),
         ("square the corners of the rabbet", BOTH, "Drop the test block in"),
         ("fit the back", BOTH, "The fitted back brings the case square"),

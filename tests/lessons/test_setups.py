@@ -133,11 +133,12 @@ class TestCase:
         assert found["passes"] == 3
 
     def test_round_corner_and_clipped_corner(self):
-        """A 34.9 cutter leaves R 17.45, 7.2 deep on the slant; clipping the back takes 12.8 with a gap of 0.5."""
+        """A 34.9 cutter leaves R 17.45, 7.2 deep on the slant; clipping the back takes 12.8 with its gap of 0.5."""
         found = numbers("square the corners of the rabbet", "case", "hand")
         assert found["round to remove"] == mm("17.45")
         assert round(found["depth of the round"], 1) == mm("7.2")
-        assert round(found["or clip the back"], 1) == mm("12.8")
+        back = numbers("fit the back", "back", "hand")
+        assert round(back["clip, if corners are round"], 1) == mm("12.8")
 
     def test_rod_of_a_level_board_carries_heights(self):
         """A level divider puts the heights on the rod and not the widths."""
