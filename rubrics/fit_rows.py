@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
@@ -14,7 +14,7 @@ from course.roster import Student
 from rubrics.checks import Check, every_check
 from rubrics.where import Asked, read_where, where_drawing
 from shared.render.sketch import Drawing
-from shared.units import INCH, Shown
+from shared.units import Shown
 
 STAGE_TITLES = {
     "stock": "Stock", "case": "Case", "frame": "Frames and panels", "fitting": "Fitting", "finish": "Finish",
@@ -86,28 +86,34 @@ def _row(
     target = check.target.run(values.all) if wanted else made.target(name)
     assert isinstance(target, Fraction)
     what = graph[name].says if len(check.reads) > 1 or check.kind == "spread" else check.what
-    lower = upper = ""
+    lower, upper, wish = "", "", text(target)
     if check.kind in ("size", "fit"):
         if limits := _limits(check, name, values):
-            lower, upper = _between(target + limits[0], target + limits[1], shown, text)
+            lower, wish, upper = _between(target + limits[0], target, target + limits[1], shown, fine)
     elif check.kind == "difference" and len(check.reads) == 1:
-        lower, upper = text(max(target - check.upper, Fraction(0))), text(target + check.upper)
+        low = max(target - check.upper, Fraction(0))
+        lower, wish, upper = _between(low, target, target + check.upper, shown, fine)
     elif check.kind in ("difference", "spread"):
-        upper = f"{text(check.upper)} apart"
+        upper = f"{_between(Fraction(0), Fraction(0), check.upper, shown, fine)[2]} apart"
     return FitRow(
-        check.check, check.group, check.assembly, check.stage, check.where, what, name, places, text(target), lower,
+        check.check, check.group, check.assembly, check.stage, check.where, what, name, places, wish, lower,
         upper, instrument, check.who, check.readers > 1 and asks_second(course),
         check.at,
     )  # fmt: skip
 
 
-def _between(low: Fraction, high: Fraction, shown: Shown, text: Callable[[Fraction], str]) -> tuple[str, str]:
-    """Two limits as text; as fractions of an inch the last marks of a rule between them, if there is any."""
-    if text == shown.bare and shown.unit == "in" and shown.parts:
-        mark = INCH / shown.parts
+def _between(low: Fraction, target: Fraction, high: Fraction, shown: Shown, fine: bool) -> tuple[str, str, str]:
+    """A lower limit, what is wanted and an upper limit as text: the last marks between the limits, and one of them.
+
+    Limits are never printed wider than they are, so that no reading which keeps to the sheet is outside. Where no mark
+    lies between them, or nothing but 0, the finer digit is printed.
+    """
+    coarse, finer = (shown.mark, shown.bare), (shown.fine_mark, shown.fine_bare)
+    for mark, text in (finer,) if fine else (coarse, finer):
         first, last = ceil(low / mark) * mark, floor(high / mark) * mark
-        return (text(first), text(last)) if first <= last else (shown.fine_bare(low), shown.fine_bare(high))
-    return text(low), text(high)
+        if first <= last and not last == 0 < high:
+            return text(first), text(min(max(target, first), last)), text(last)
+    return shown.fine_bare(low), shown.fine_bare(target), shown.fine_bare(high)
 
 
 def _limits(check: Check, name: str, values: Values) -> tuple[Fraction, Fraction] | None:

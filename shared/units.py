@@ -116,6 +116,18 @@ class Shown:
             return decimal(value / INCH, self.places)
         return fraction(value / INCH, self.parts)
 
+    @property
+    def mark(self) -> Fraction:
+        """The smallest step that `bare` prints. [mm]"""
+        if self.unit == "mm":
+            return Fraction(1, 10**self.places)
+        return INCH / (self.parts or 10**self.places)
+
+    @property
+    def fine_mark(self) -> Fraction:
+        """The smallest step that `fine` prints. [mm]"""
+        return Fraction(1, 10 ** (self.places + 1)) if self.unit == "mm" else INCH / 1000
+
     def fine(self, value: Fraction) -> str:
         """A small length with its unit, a digit finer than `size`: fits, clearances, shims."""
         if self.unit == "mm":

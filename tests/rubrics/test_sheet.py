@@ -13,11 +13,13 @@ from openpyxl import load_workbook
 
 from course.course import Course, read_course
 from course.readings import STATES, Reading
-from rubrics.fit_rows import fit_rows
+from rubrics.checks import checks_of
+from rubrics.fit_rows import _between, fit_rows
 from rubrics.sheet import measurement_workbook, write_sheet
 from rubrics.sheet_columns import COLUMNS, FIT, PARTS, TOP, WHERE, cells_by_heading
 from rubrics.sheet_files import fill
 from shared.problems import InputRefused
+from shared.units import INCHES, length
 
 ROSTER = "id,name,bench,units,large_print\ns1,Ada Test,1,mm,no\ns2,Bo Test,2,in,no\ns3,Cy Test,3,decimal in,yes\n"
 
@@ -71,7 +73,35 @@ def test_limits_in_inches_stand_on_the_marks_of_a_rule(course):
     assert plain(row.target, row.lower, row.upper) == ("10 9/32", "10 17/64", "10 9/32")
     for mark in (Fraction(10) + Fraction(17, 64), Fraction(10) + Fraction(9, 32)):
         assert abs(mark * Fraction("25.4") - 261) <= Fraction("0.3")
-    assert plain(row_of(course, "door.groove.width", "s2").lower) == ("0.232",)
+    assert plain(row_of(course, "door.groove.width", "s2").lower) == ("0.233",)
+
+
+@pytest.mark.parametrize("student", ["s1", "s2"])
+def test_no_reading_that_keeps_to_the_sheet_is_outside(course, student):
+    """Limits are printed to the last mark inside, in mm and in inches: 0.15 apart is 0.005 in, 10.5 and more 0.414 in."""
+    unit = course.student(student).unit
+    checks = {name: check for check in reversed(checks_of(course)) for name, _, _ in check.reads}
+    seen = 0
+    for row in fit_rows(course, course.student(student)):
+        check = checks.get(row.quantity)
+        if check is None or check.formula or not row.upper:
+            continue
+        target = course.values(course.student(student)).target(row.quantity)
+        target = check.target.run(course.values(course.student(student)).all) if check.target else target
+        top = length(row.upper.removesuffix(" apart"), unit)
+        assert top <= check.upper + (0 if row.upper.endswith("apart") else target), row
+        if row.lower:
+            assert target + check.lower <= length(row.lower, unit) <= length(row.target, unit) <= top, row
+        seen += 1
+    assert seen > 30
+    texts = plain(row_of(course, "stock.frame.thickness", "s2").upper, row_of(course, "door.groove.depth", "s2").lower)
+    assert texts == ("0.005 apart", "0.414")
+
+
+def test_a_limit_finer_than_a_mark_is_printed_in_thousandths(course):
+    """Two rails within 0.4 mm: one sixty-fourth. Within 0.3 mm no mark but 0 would be left: 0.011 in."""
+    assert plain(*_between(Fraction(0), Fraction(0), Fraction("0.4"), INCHES, False)) == ("0", "0", "1/64")
+    assert plain(*_between(Fraction(0), Fraction(0), Fraction("0.3"), INCHES, False)) == ("0.0", "0.0", "0.011")
 
 
 def test_a_difference_says_how_far_apart_two_readings_may_be(course):
