@@ -154,14 +154,6 @@ def largest_error(tool: Instrument, size: Fraction) -> Fraction:
     return tool.fixed_error + tool.error_per_metre * ceil(size / 1000) + tool.hook_error
 
 
-def estimate(tool: Instrument, reading: Fraction) -> Fraction:
-    """The size a reading stands for: the reading, or with feeler leaves half a step more. [mm]
-
-    The thickest leaf that enters is the reading; the gap lies between it and the next (ours).
-    """
-    return reading + tool.graduation / 2 if tool.kind == "feeler" else reading
-
-
 def step_uncertainty(step: Fraction) -> float:
     """Standard uncertainty of a reading to a step: step / sqrt(12). JCGM 100 (GUM), F.2.2.1. [mm]"""
     return float(step) / sqrt(12)
@@ -179,6 +171,9 @@ def reading_uncertainty(tool: Instrument, repeats: int = 1, sd: float | None = N
     scale is then common to both (ours). Handling falls with the root of the repeats, JCGM 100 (GUM), 4.2;
     the step does not, since repeats tend to fall on the same one.
 
+    A reading with feeler leaves is the thickest leaf that enters, and the gap may be up to a step wider. So its step is
+    a largest error, not one to be rounded to: a gap is then called outside with 95 % only when it is (ours).
+
     Args:
         tool: The instrument.
         repeats: How many readings the mean is of.
@@ -192,7 +187,8 @@ def reading_uncertainty(tool: Instrument, repeats: int = 1, sd: float | None = N
     handling = float(tool.handling) if sd is None else float(sd)
     if handling < 0:
         raise OutOfRange(f"a standard deviation is never below zero, not {handling:g}")
-    return hypot(step_uncertainty(tool.graduation), handling / sqrt(repeats))
+    step = bound_uncertainty if tool.kind == "feeler" else step_uncertainty
+    return hypot(step(tool.graduation), handling / sqrt(repeats))
 
 
 def uncertainty(tool: Instrument, size: Fraction, repeats: int = 1, sd: float | None = None) -> float:

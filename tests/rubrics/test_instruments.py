@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rubrics.decide import guard_band
 from rubrics.instruments import (
     bound_uncertainty,
-    estimate,
     fit_uncertainty,
     instrument,
     instruments,
@@ -60,7 +60,7 @@ class TestBuiltIn:
             ("steel rule", 300, "0.16"),
             ("inch steel rule", 300, "0.13"),
             ("digital caliper", 18, "0.032"),
-            ("feeler leaves", Fraction(1, 4), "0.014"),
+            ("feeler leaves", Fraction(1, 4), "0.029"),
         ],
     )
     def test_what_each_tool_can_do(self, name, size, expected):
@@ -142,10 +142,17 @@ class TestFitAndFeeler:
         """3 and 4 hundredths make 5."""
         assert fit_uncertainty(0.03, 0.04) == pytest.approx(0.05, abs=1e-15)
 
-    def test_a_feeler_reading_stands_for_the_middle_of_its_step(self):
-        """0.15 enters and 0.20 does not: 0.175. Other tools show what they mean."""
-        assert estimate(instrument("feeler leaves"), Fraction("0.15")) == Fraction("0.175")
-        assert estimate(instrument("steel rule"), Fraction("0.5")) == Fraction("0.5")
+    @given(st.integers(0, 1049), st.integers(1, 28))
+    def test_a_gap_is_called_outside_only_when_it_is(self, gap, limit):
+        """A gap between two leaves is read as the lower one: beyond the guard band it is 95 % sure to be outside."""
+        step = instrument("feeler leaves").graduation
+        true, low = Fraction(gap, 1000), Fraction(limit, 30)
+        leaf = true // step * step
+        guard = guard_band(uncertainty(instrument("feeler leaves"), leaf))
+        if float(low - leaf) > guard:
+            assert leaf + Fraction("0.949") * step < low, "19 of 20 gaps with this leaf are narrower than the limit"
+        if float(leaf - low) > guard:
+            assert true > low
 
 
 class TestSquareness:

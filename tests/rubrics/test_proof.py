@@ -189,12 +189,12 @@ def test_where_several_errors_arrive_the_largest_is_told(made):
 
 
 def test_the_gaps_of_a_back_are_judged_by_the_feeler(made):
-    """Leaves in steps of 0.05 mm are sure to 1.645 x 0.05 / sqrt(12) = 0.024: 0.02 each way is too narrow, 0.03 is not."""
+    """Leaves in steps of 0.05 mm are sure to 1.645 x 0.05 / sqrt(3) = 0.047: 0.04 each way is too narrow, 0.05 is not."""
     gaps = 'bands: {{"*.shoulder.the_two_rails": {{upper: 0.35 mm}}, "back.gap.*": {{lower: -{0} mm, upper: {0} mm}}}}\n'
-    told = [line for line in said(made(gaps.format("0.02"))).splitlines() if "V020" in line]
+    told = [line for line in said(made(gaps.format("0.04"))).splitlines() if "V020" in line]
     assert len(told) == 1 and "'gap in the recess' of back left, back right, back top, back bottom" in told[0]
-    assert "read with the feeler it is sure to 0.02 mm only" in told[0]
-    assert said(made(gaps.format("0.03"))) == ""
+    assert "read with the feeler it is sure to 0.05 mm only" in told[0]
+    assert said(made(gaps.format("0.05"))) == ""
 
 
 def test_what_is_read_last_breaks_nothing_that_was_made_before(made):
