@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -29,9 +29,9 @@ from course.signoffs import Permission, SignOff, permission, read_signoffs
 from course.stock import Piece, read_stock
 from shared.handbook import tables
 from shared.own_files import yaml_in
-from shared.places import Items, Mapping, Place, Table, Text, Unreadable, read_csv, read_text
+from shared.places import Items, Mapping, Place, Row, Table, Text, Unreadable, read_csv, read_text
 from shared.problems import InputRefused, Problem, meant
-from shared.terms import TERMS, Wording, wording
+from shared.terms import TERMS, Wording, in_us_words, wording
 from shared.units import SHOWN
 
 
@@ -268,11 +268,12 @@ def read_course(folder: Path) -> Course:
     cabinet, unit, revision = _cabinet(folder, problems)
     units = _one_of(top, "units", tuple(SHOWN), "mm", problems)
     paper = _one_of(top, "paper", ("a4", "letter"), "a4" if units == "mm" else "letter", problems)
-    _one_of(top, "terms", TERMS, "us", problems)
+    terms = _one_of(top, "terms", TERMS, "us", problems)
     _one_of(top, "second_reader", ("no", "yes"), "no", problems)
     _days(top, problems)
-    machines = _words(top.get("shop"), "machines")
-    _are_machines(top.get("shop"), machines, problems)
+    settings = {_in_us_words(name, terms): text for name, text in settings.items()}
+    machines = _machines(top.get("shop"), "machines", terms)
+    _are_machines(top.get("shop"), machines, terms, problems)
     planned = _planned(top, len(_words(top, "sessions")), problems)
     stock: dict[str, Piece] = {}
     students: tuple[Student, ...] = ()
@@ -288,6 +289,7 @@ def read_course(folder: Path) -> Course:
     if signed:
         ends = _date(settings.get("ends"))
         ids = {row.text("id") for row in roster.rows} if roster else set()
+        signed = replace(signed, rows=tuple(_machine_in_us_words(row, terms) for row in signed.rows))
         signoffs = read_signoffs(signed, ids, (*machines, *_words(top.get("shop"), "endorsements")), ends, problems)
     made = read_made(others, {s.id: s.name for s in students}, cabinet, problems) if others and cabinet else []
     if any(p.severe for p in problems) or cabinet is None:
@@ -300,7 +302,7 @@ def read_course(folder: Path) -> Course:
         folder, title, f"{top.text('id', _slug(title))} r{revision}", top.text("term"), top.text("instructor"), paper,
         top.text("date"), top.text("invented") in ("yes", "true"), settings, machines,
         _words(top, "sessions"), cabinet, students, stock, signoffs, Log(folder / FILE), tuple(problems),
-        _words(top.get("shop"), "forbidden"), _words(top.get("shop"), "hand_only"),
+        _machines(top.get("shop"), "forbidden", terms), _words(top.get("shop"), "hand_only"),
         _words(top.get("shop"), "endorsements"), _words(top.get("shop"), "prepared"), planned,
         tuple(made),
     )  # fmt: skip
@@ -358,11 +360,16 @@ def _proved(course: Course) -> Course:
             broken = list(refused.problems)
         for problem in broken:
             who.setdefault(problem, []).append(student.id)
-    problems = [replace(p, says=f"{', '.join(dict.fromkeys(ids))}: {p.says}") for p, ids in who.items()]
+    problems = [replace(p, says=f"{whom(course, tuple(dict.fromkeys(ids)))}: {p.says}") for p, ids in who.items()]
     if any(p.severe for p in problems):
         raise InputRefused([*course.notes, *problems])
     object.__setattr__(course, "notes", (*course.notes, *_unknown_species(course), *problems))
     return course
+
+
+def whom(course: Course, ids: Sequence[str]) -> str:
+    """Ids in a row, or that it is about everybody."""
+    return "all students" if len(ids) == len(course.students) > 1 else ", ".join(ids)
 
 
 def _unknown_species(course: Course) -> list[Problem]:
@@ -404,11 +411,29 @@ def _words(node: object, key: str) -> tuple[str, ...]:
     return tuple(item.text for item in value if isinstance(item, Text)) if isinstance(value, Items) else ()
 
 
-def _are_machines(shop: object, machines: tuple[str, ...], problems: list[Problem]) -> None:
+def _machines(shop: object, key: str, terms: str) -> tuple[str, ...]:
+    """Machines as the program calls them; a UK course may write their UK names."""
+    return tuple(in_us_words(name, terms) for name in _words(shop, key))
+
+
+def _in_us_words(name: str, terms: str) -> str:
+    """A dotted name of the settings whose last word may be the UK name of a station."""
+    block, point, station = name.rpartition(".")
+    return f"{block}.{in_us_words(station, terms)}" if point and block == "shop.stations" else name
+
+
+def _machine_in_us_words(row: Row, terms: str) -> Row:
+    cell = row.cells.get("machine")
+    if cell is None:
+        return row
+    return replace(row, cells={**row.cells, "machine": replace(cell, text=in_us_words(cell.text, terms))})
+
+
+def _are_machines(shop: object, machines: tuple[str, ...], terms: str, problems: list[Problem]) -> None:
     """What is forbidden is a machine of the shop, spelled as there: a slip would allow it."""
     forbidden = shop.get("forbidden") if isinstance(shop, Mapping) else None
     for item in forbidden if isinstance(forbidden, Items) else ():
-        if isinstance(item, Text) and item.text not in machines:
+        if isinstance(item, Text) and in_us_words(item.text, terms) not in machines:
             says = f"shop.forbidden names '{item.text}', which is not among shop.machines"
             do, slip = meant(item.text, machines), bool(difflib.get_close_matches(item.text, machines))
             if not slip:

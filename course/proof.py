@@ -11,9 +11,10 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import product
 
 from course.cabinet import Joint, Part
-from course.course import Course
+from course.course import Course, whom
 from course.instructions import read_instructions
 from course.order_settings import read_order_settings
 from course.quantities import Origin, Values
@@ -27,6 +28,10 @@ from shared.units import INCH, SHOWN, Shown
 
 RABBET_BAND = Fraction("0.3")
 """How far a rabbet may be off the width that its bit cuts; common practice. [mm]"""
+
+
+ROOM_BEHIND = Fraction(2)
+"""How much further back a shelf is advised to stay than the door is thick; our choice. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,9 +255,43 @@ def shelves_hold(look: Look) -> Iterator[Problem]:
         yield _warning("V007", look.place(f"stock.{part.stock}.modulus", f"{board}.length"), says, do)
 
 
+def shelves_stay_behind_doors(look: Look) -> Iterator[Problem]:
+    """A shelf ends behind the door that closes the same opening, or the door does not shut."""
+    filled = [one for one in look.course.cabinet.assemblies.values() if one.fills]
+    for board, door in product(filled, filled):
+        back, thick = f"{board.name}.set_back", f"{door.name}.stile.left.thickness"
+        if door.choices.get("use") != "door" or door.fills != board.fills or back not in look.values:
+            continue
+        behind, door_size = look.values.number(back), look.values.number(thick)
+        if behind > door_size:
+            continue
+        says = (
+            f"'{board.title}' stays {look.size(behind)} behind the front of its opening and '{door.title}' in it is "
+            f"{look.size(door_size)} thick, so the door cannot shut"
+        )
+        do = f"Write `set_back: {look.at_least(door_size + ROOM_BEHIND)}` or more at '{board.name}'."
+        written = look.values.origin(back) is not Origin.DEFAULT
+        yield _warning("V009", look.place(back) if written else board.place, says, do)
+
+
+def one_thing_fills_an_opening(look: Look) -> Iterator[Problem]:
+    """Two things in one opening are in each other's way, unless one of them is a loose shelf."""
+    found: dict[str, dict[str, Place]] = {}
+    for one in look.course.cabinet.assemblies.values():
+        if one.fills and f"{one.name}.set_back" not in look.values:
+            found.setdefault(one.fills, {}).setdefault(one.name.partition(".")[0], one.place)
+    for opening, places in found.items():
+        if len(places) > 1:
+            says = f"{' and '.join(repr(name) for name in places)} are put into the same opening, {opening}"
+            first = next(iter(places))
+            do = f"Put what comes later into an opening of what comes first, as in `in: {first}.upper`."
+            yield _warning("V010", list(places.values())[-1], says, do)
+
+
 RULES: tuple[Rule, ...] = (
     moisture_rises, wood_is_at_home, stock_is_even_enough, stock_suits_one_set_up, rabbet_bit_cuts_it,
-    parts_pass_machines, shelves_hold,
+    parts_pass_machines, shelves_hold, shelves_stay_behind_doors,
+    one_thing_fills_an_opening,
 )  # fmt: skip
 
 
@@ -273,8 +312,3 @@ def order_problems(course: Course) -> tuple[Problem, ...]:
     groups = [part.group for part in course.cabinet.parts]
     settings = read_order_settings(course.folder, groups, course.cabinet.stock)
     return (*settings.problems, *read_instructions(course).problems)
-
-
-def whom(course: Course, ids: Sequence[str]) -> str:
-    """Ids in a row, or that it is about everybody."""
-    return "all students" if len(ids) == len(course.students) > 1 else ", ".join(ids)

@@ -69,10 +69,10 @@ def flow_problems(course: Course, lessons: Lessons) -> Iterator[Problem]:
         elif not (text.text.strip().isdecimal() and int(text.text) > 0):
             says = f"shop.{block}.{key} is '{text.text}'"
             yield Problem("L035", text.place, says, "Write a whole number above 0.", severe=False)
-    names = [name for sheet in lessons.sheets for name in (sheet[0].operation.name, sheet[0].operation.title)]
     for wanted in course.prepared:
-        if wanted.lower() not in {name.lower() for name in names}:
+        if wanted.lower() not in lessons.named():
             says = f"shop.prepared names '{wanted}', and this cabinet has no such operation"
+            names = (name for sheet in lessons.sheets for name in (sheet[0].operation.name, sheet[0].operation.title))
             hint = meant(wanted, [name.lower() for name in names])
             yield Problem("L034", Place("course.yaml"), says, hint, severe=False)
     if usable(course) <= 0:

@@ -434,7 +434,7 @@ def _named(
             if operation.name not in thing.operations:
                 continue
             names |= {thing.name, operation.name}
-            if text == thing.name or text in (operation.name.lower(), operation.title.lower()):
+            if text == thing.name or text in operation.called:
                 found.append((thing, works))
                 break
     if not found:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from lessons.cautions import powered
 from rubrics.check_files import STAGES
 from shared.places import Place, Text
+from shared.terms import in_uk_words
 
 ROUTES = ("machine", "router", "hand")
 """The ways to do an operation; a shop or a student may be limited to some of them."""
@@ -128,6 +129,11 @@ class Operation:
     instructor: str
     """Markdown for the instructor; empty when there is none."""
     place: Place
+
+    @property
+    def called(self) -> frozenset[str]:
+        """What it may be called by, in small letters: its name and its title, in US or UK words."""
+        return frozenset(name.lower() for name in (self.name, self.title, in_uk_words(self.title)))
 
     @property
     def stage_rank(self) -> int:

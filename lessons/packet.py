@@ -80,10 +80,10 @@ class Lessons:
         return next(i for i, sheet in enumerate(self.sheets, 1) if work in sheet)
 
     def named(self) -> dict[str, int]:
-        """Number of the sheet by name and title of its operation, in small letters."""
+        """Number of the sheet by what its operation may be called, in small letters."""
         found: dict[str, int] = {}
         for number, sheet in enumerate(self.sheets, 1):
-            found[sheet[0].operation.name.lower()] = found[sheet[0].operation.title.lower()] = number
+            found |= dict.fromkeys(sheet[0].operation.called, number)
         return found
 
 

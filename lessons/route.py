@@ -45,7 +45,7 @@ def is_by_hand(course: Course, operation: Operation) -> bool:
 
 def is_named(operation: Operation, names: Iterable[str]) -> bool:
     """Whether an operation is among some given by name or title."""
-    return bool({operation.name.lower(), operation.title.lower()} & {name.lower() for name in names})
+    return bool(operation.called & {name.lower() for name in names})
 
 
 def choose(course: Course, student: Student, operation: Operation) -> Chosen:
@@ -86,7 +86,8 @@ def unknown_names(course: Course, operations: Mapping[str, Operation]) -> Iterat
             says = f"shop.endorsements names '{wanted}', and no operation asks for it"
             yield Problem("L031", Place("course.yaml"), says, meant(wanted, work))
     known = {name for operation in operations.values() for name in (operation.name, operation.title)}
+    called = {name for operation in operations.values() for name in operation.called}
     for wanted in course.hand_only:
-        if wanted.lower() not in {name.lower() for name in known}:
+        if wanted.lower() not in called:
             says = f"shop.hand_only names '{wanted}', and no operation is called so"
             yield Problem("L031", Place("course.yaml"), says, meant(wanted, known))

@@ -11,8 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from course.course import Course
-from course.proof import whom
+from course.course import Course, whom
 from course.quantities import Given, Origin, Values
 from course.roster import Student
 from rubrics.check_files import STAGES, TOOLS, read_checks

@@ -124,6 +124,26 @@ def wording(terms: str, keep: Iterable[str] = ()) -> Wording:
     return Wording(words, frozenset(keep), "en-GB")
 
 
+@lru_cache(maxsize=512)
+def in_uk_words(text: str) -> str:
+    """A name of the program's own as UK papers show it."""
+    return wording("uk").text(text)
+
+
+def in_us_words(name: str, terms: str) -> str:
+    """The program's own name of a thing that a UK course may call by its UK name, as `mitre saw`; others stay.
+
+    A word that both sides have stays, though it may mean two things: `planer` is the thicknesser everywhere.
+    """
+    return _us_names().get(name.strip().lower(), name) if terms == "uk" else name
+
+
+@lru_cache(maxsize=1)
+def _us_names() -> dict[str, str]:
+    us = pairs()
+    return {uk: word for word, uk in reversed(us.items()) if uk not in us}
+
+
 def _plain(word: str) -> str:
     """A word as the table has it."""
     text = re.sub(r"[\s\u00a0]+", " ", word.replace("\u2011", "-")).lower()

@@ -18,10 +18,12 @@ from course.cutlist import cut_rows
 from course.cutlist_files import write_cutlist
 from lessons.__main__ import app
 from lessons.cautions import CAUTIONS
+from lessons.class_flow import flow_problems
 from lessons.instructor import instructor_copy
 from lessons.layouts import write_order
 from lessons.packet import read_lessons
 from lessons.prepare import prepare_course
+from lessons.route import barred
 from rubrics.class_report import facts, write_class_report
 from rubrics.feedback import feedback_document, pages
 from rubrics.gradebook import write_gradebook
@@ -216,3 +218,28 @@ def test_every_us_word_of_the_table_is_gone_after_it() -> None:
         for word in uk:
             text = text.replace(word, "")
         assert found(tuple(set(pairs()) - set(uk)), text) == [], us
+
+
+def test_a_uk_course_may_call_machines_and_operations_as_its_papers_do(course_of):
+    """UK names of machines stand for those of the program, in the shop, among the sign-offs and the stations."""
+    course = course_of(
+        course="title: T\nterms: uk\ndate: 2026-10-05\nshop: {machines: [circular saw bench, surface planer, mitre saw], "
+        "forbidden: [mitre saw], hand_only: [cut the housings], stations: {circular saw bench: 2}}\n",
+        signoffs="student,machine,lesson,test,score,demonstration,permission,by,withdrawn\n"
+        "s1,surface planer,2026-09-01,2026-09-02,100,2026-09-03,2026-09-04,RS,\n",
+    )
+    student = course.student("s1")
+    assert course.machines == ("table saw", "jointer", "miter saw")
+    assert course.permission(student, "jointer").allowed
+    assert course.permission(student, "miter saw").missing == "the shop does not allow the miter saw"
+    lessons = read_lessons(course)
+    assert not lessons.problems and not list(flow_problems(course, lessons))
+    (dadoes,) = [sheet[0].operation for sheet in lessons.sheets if sheet[0].operation.title == "Cut the dadoes"]
+    assert dadoes.called == {"cut dadoes", "cut the dadoes", "cut the housings"}
+    assert barred(course, dadoes)
+
+
+def test_a_us_course_keeps_its_words(course_of):
+    """Without `terms: uk` a UK name is a machine that no operation knows."""
+    course = course_of(course="title: T\ndate: 2026-10-05\nshop: {machines: [mitre saw]}\n")
+    assert course.machines == ("mitre saw",)
