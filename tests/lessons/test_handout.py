@@ -511,11 +511,16 @@ def test_no_page_speaks_of_what_the_cabinet_does_not_have(
 
 
 def test_a_pair_of_doors_is_told_the_gap_between_its_leaves(course_of: Callable[..., Course], class_plan: str) -> None:
-    """2.0 where the leaves meet; one door alone has no such line."""
+    """2.0 where the leaves meet, on a sheet of its own; one door alone has its own sheet, without such a line."""
     plan = yaml.safe_load(class_plan)
     single = course_of(course=COURSE, plan=yaml.safe_dump(plan, sort_keys=False))
     plan["assemblies"]["door"]["leaves"] = ["left", "right"]
     pair = course_of(course=COURSE, plan=yaml.safe_dump(plan, sort_keys=False))
-    said = [{row.name: row.values for row in page_of(c, "fit the door").setups} for c in (single, pair)]
-    assert [one.text.replace("\u00a0", " ") for one in said[1]["gap between two doors"]] == ["2.0 mm"]
-    assert "gap between two doors" not in said[0]
+    sheets = ((single, "fit the door"), (pair, "fit a pair of doors"))
+    said = [{row.name: row.values for row in page_of(c, name).setups} for c, name in sheets]
+    assert [one.text.replace("\u00a0", " ") for one in said[1]["gap between the leaves"]] == ["2.0 mm"]
+    assert "gap between the leaves" not in said[0]
+    names = [{work.operation.name for works in read_lessons(c).sheets for work in works} for c in (single, pair)]
+    assert [{"fit the door", "fit a pair of doors", "hang the door"} - each for each in names] == [
+        {"fit a pair of doors"}, {"fit the door"},
+    ]  # fmt: skip

@@ -61,7 +61,7 @@ class TestBuiltIn:
     def test_all_files_can_be_read(self):
         """The built-in operations have no problem."""
         assert [str(problem) for problem in PROBLEMS] == []
-        assert len(OPERATIONS) == 46
+        assert len(OPERATIONS) == 47
 
     def test_a_tool_does_not_repeat_its_station(self):
         """A page says "By: clamps, glue and brush": station and tool in one line, no word of the line twice in a row."""

@@ -17,8 +17,10 @@ from lessons.__main__ import ABOVE, app
 from lessons.coach import advise
 from lessons.demo import Event, Scenario, simulated
 from lessons.packet import packet, read_lessons
+from rubrics.fit_rows import fit_rows
 from rubrics.grading import grade
-from rubrics.sheet import fill, fit_rows, measurement_workbook
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_files import fill
 from shared.render.html import write_html
 from shared.units import INCH
 

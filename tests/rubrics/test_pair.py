@@ -14,9 +14,11 @@ from course.readings import Reading
 from rubrics.check_files import read_checks
 from rubrics.checks import Check, checks_of
 from rubrics.feedback import pages
+from rubrics.fit_rows import fit_rows, where_to_measure
 from rubrics.grading import Mark, grade
 from rubrics.proof import proof
-from rubrics.sheet import WHERE, fit_rows, measurement_workbook, where_to_measure
+from rubrics.sheet import measurement_workbook
+from rubrics.sheet_columns import WHERE
 
 SIDES = ("left", "right")
 PAIR_RAILS = {"door.left.rail.top.shoulder": "79.5", "door.left.rail.bottom.shoulder": "79.5"}
