@@ -113,7 +113,8 @@ def read_plan(text: str, file: str, list_keys: dict[str, dict[str, bool]]) -> Pl
         unit = ""
     stock = dict(_stock(top, problems))
     shop = {name: node for name, node in _block(top, "shop", problems) if isinstance(node, Text)}
-    problems += (not_single(node, f"shop.{name}") for name, node in _block(top, "shop", []) if name not in shop)
+    others = ((name, node) for name, node in _block(top, "shop", []) if not isinstance(node, Text))
+    problems += (not_single(node, f"shop.{name}") for name, node in others)
     for key in ("title", "unit", "revision"):
         node = top.get(key)
         if isinstance(node, Items | Mapping):
@@ -241,9 +242,9 @@ def _assembly(
         elif isinstance(value, Mapping):
             problems += lists_among(value, f"{key}.")
     for key in ("in", "kind", "mark", "title"):
-        value = node.get(key)
-        if isinstance(value, Items | Mapping):
-            problems.append(not_single(value, key))
+        written = node.get(key)
+        if isinstance(written, Items | Mapping):
+            problems.append(not_single(written, key))
     fills = node.get("in")
     return PlannedAssembly(
         name, kind, fills if isinstance(fills, Text) else None, _texts(node, "joints", problems),

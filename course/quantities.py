@@ -267,6 +267,12 @@ class Values:
         i = self.graph.index[name]
         return self.targets.get(i, self.all[i])
 
+    def target_number(self, name: str) -> Fraction:
+        """As `target`, of a size; a word is a mistake of the program."""
+        value = self.target(name)
+        assert isinstance(value, Fraction)
+        return value
+
     def planned(self, name: str) -> Value:
         """What the plan alone says."""
         return self.graph.base[self.graph.index[name]]

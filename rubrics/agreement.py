@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -56,6 +56,10 @@ class Intraclass:
     """ICC(3,k)."""
 
 
+def _squares(values: Iterable[Fraction]) -> Fraction:
+    return sum((value * value for value in values), Fraction(0))
+
+
 def intraclass(scores: Sequence[Sequence[Number]]) -> Intraclass:
     """How much of the differences in scores lies in the pieces. Shrout and Fleiss (1979), Table 2.
 
@@ -69,9 +73,9 @@ def intraclass(scores: Sequence[Sequence[Number]]) -> Intraclass:
     if n < 2 or k < 2 or any(len(row) != k for row in scores):
         raise OutOfRange("every piece needs a score from every person, two of each at least")
     centre = mean([value for row in scores for value in row])
-    pieces = k * sum((mean(row) - centre) ** 2 for row in scores)
-    people = n * sum((mean(column) - centre) ** 2 for column in zip(*scores, strict=True))
-    whole = sum((Fraction(value) - centre) ** 2 for row in scores for value in row)
+    pieces = k * _squares(mean(row) - centre for row in scores)
+    people = n * _squares(mean(column) - centre for column in zip(*scores, strict=True))
+    whole = _squares(Fraction(value) - centre for row in scores for value in row)
     between = pieces / (n - 1)
     within = (whole - pieces) / (n * (k - 1))
     judges = people / (k - 1)

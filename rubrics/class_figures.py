@@ -34,7 +34,7 @@ def mean(values: Sequence[Number]) -> Fraction:
         OutOfRange: No values.
     """
     _at_least(values, 1)
-    return sum(map(Fraction, values), Fraction(0)) / len(values)
+    return sum((Fraction(value) for value in values), Fraction(0)) / len(values)
 
 
 def sd(values: Sequence[Number]) -> float:
@@ -291,7 +291,7 @@ def _deviations(values: Sequence[Number]) -> list[Fraction]:
 
 def _variance(values: Sequence[Number]) -> Fraction:
     _at_least(values, 2)
-    return sum(each**2 for each in _deviations(values)) / (len(values) - 1)
+    return sum((each * each for each in _deviations(values)), Fraction(0)) / (len(values) - 1)
 
 
 def _at_least(values: Sequence[object], count: int) -> None:

@@ -8,6 +8,7 @@ from itertools import groupby
 from pathlib import Path
 
 from openpyxl import Workbook
+from openpyxl.cell import Cell, MergedCell
 from openpyxl.styles import Alignment, Font, Protection
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
@@ -103,7 +104,9 @@ def _stage(sheet: Worksheet, course: Course, students: Sequence[Student], rows: 
     _printed(sheet, course, KEY + len(students), 3 + len(columns))
 
 
-def _put(sheet: Worksheet, where: str | tuple[int, int], text: str, size: int = 10, bold: bool = False):
+def _put(
+    sheet: Worksheet, where: str | tuple[int, int], text: str, size: int = 10, bold: bool = False
+) -> Cell | MergedCell:
     cell = sheet[where] if isinstance(where, str) else sheet.cell(*where)
     plain = cell_text(text)
     cell.value = plain or None

@@ -129,7 +129,7 @@ def extremes(values: Sequence[Number], centre: Number | None = None) -> tuple[Ex
         values: Readings, in any order.
         centre: Where they would lie without any error, as nothing for a difference; None for their mean.
     """
-    start = Fraction(median(values) if centre is None else centre)
+    start = median([Fraction(value) for value in values]) if centre is None else Fraction(centre)
     off = sorted((float(Fraction(value) - start), place) for place, value in enumerate(values))
     total, squares = sum(one for one, _ in off), sum(one * one for one, _ in off)
     found = []
@@ -186,5 +186,5 @@ def far_off(
     ranked, known = extremes(values, centre), centre is not None
     beyond = [one.distance > critical(one.count, chance, known) for one in ranked]
     named = ranked[: len(beyond) - beyond[::-1].index(True)] if True in beyond else ()
-    middle = Fraction(median(values))
+    middle = median([Fraction(value) for value in values])
     return tuple(sorted(one.place for one in named if abs(Fraction(values[one.place]) - middle) > Fraction(least)))

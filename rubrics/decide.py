@@ -112,9 +112,9 @@ def conformance_known_bounds(value: Length, lower: Length | None, upper: Length 
     if bound == 0:
         return float(_within(value, lower, upper))
     low, high = Fraction(value) - Fraction(bound), Fraction(value) + Fraction(bound)
-    inside_from = low if lower is None else max(lower, low)
-    inside_to = high if upper is None else min(upper, high)
-    return float(max(0, Fraction(inside_to) - Fraction(inside_from)) / (high - low))
+    inside_from = low if lower is None else max(Fraction(lower), low)
+    inside_to = high if upper is None else min(Fraction(upper), high)
+    return float(max(Fraction(0), inside_to - inside_from) / (high - low))
 
 
 def conformance_never_negative(value: Length, lower: Length | None, upper: Length | None, u: float) -> float:
@@ -234,7 +234,7 @@ def can_decide(
     _check(lower, upper, u)
     if upper is None or (lower is None and not never_negative):
         return True
-    if never_negative and (lower is None or lower <= 0):
+    if lower is None or (never_negative and lower <= 0):
         return guard_band(u, sure) <= upper
     return guard_band(u, sure) <= (upper - lower) / 2
 

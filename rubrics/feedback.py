@@ -266,7 +266,8 @@ def probable_cause(mark: Mark, values: Values, earlier: Mark | None = None) -> s
         values: The student's values.
         earlier: The mark of the attempt before, when there was one.
     """
-    own, first = (m and m.deviation - m.setup_shift for m in (mark, earlier))
+    own = mark.deviation - mark.setup_shift
+    first = earlier.deviation - earlier.setup_shift if earlier else None
     if mark.check.formula is None and mark.check.kind == "size":
         found = causes(values, mark.check.reads[0][0], own, mark.student.shown, first)
     else:
@@ -277,7 +278,7 @@ def probable_cause(mark: Mark, values: Values, earlier: Mark | None = None) -> s
 def _cause_of_what_changed(mark: Mark, values: Values, earlier: Mark) -> tuple[Cause, ...]:
     """For a fit or difference: causes of the first reading that was taken anew and shows one."""
     for name in dict.fromkeys(one.quantity for one in mark.readings if one.attempt == mark.attempt):
-        now, then = (_size_read(m, name, values) - values.target(name) for m in (mark, earlier))
+        now, then = (_size_read(m, name, values) - values.target_number(name) for m in (mark, earlier))
         if found := causes(values, name, now, mark.student.shown, then):
             return found
     return ()

@@ -13,6 +13,7 @@ from fractions import Fraction
 from math import floor
 
 from course.cutlist_files import inert, plain
+from course.readings import Judgement
 from course.roster import Student
 from rubrics.grading import Grades, StudentGrade
 from rubrics.grading_rules import Rules
@@ -94,9 +95,9 @@ def final_marks(grades: Grades) -> tuple[FinalMark, ...]:
         InputRefused: `judged.yaml` of the course cannot be used (`read_judging`).
     """
     judging = read_judging(grades.course.folder)
-    said: dict[str, list] = {}
-    for _, one in grades.course.log.judgements():
-        said.setdefault(one.student, []).append(one)
+    said: dict[str, list[Judgement]] = {}
+    for _, judgement in grades.course.log.judgements():
+        said.setdefault(judgement.student, []).append(judgement)
     stages = list(dict.fromkeys(check.stage for check in grades.checks))
     found = []
     for one in grades.students:

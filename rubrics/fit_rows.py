@@ -82,8 +82,8 @@ def _row(
     shown, graph = student.shown, course.cabinet.graph
     fine = instrument in ("caliper", "feeler")
     text = shown.fine_bare if fine else shown.bare
-    wanted = check.formula is None and check.target
-    target = check.target.run(values.all) if wanted else made.target(name)
+    wanted = check.target if check.formula is None else None
+    target = wanted.run(values.all) if wanted else made.target(name)
     assert isinstance(target, Fraction)
     what = graph[name].says if len(check.reads) > 1 or check.kind == "spread" else check.what
     lower, upper, wish = "", "", text(target)

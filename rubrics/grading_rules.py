@@ -39,7 +39,7 @@ class Level:
     @property
     def words(self) -> str:
         """The level in a sentence."""
-        share = {0: "no points", 1: "all points"}.get(self.share, f"{self.share} of the points")
+        share = {Fraction(0): "no points", Fraction(1): "all points"}.get(self.share, f"{self.share} of the points")
         if self.within is None:
             return f"{self.word}: beyond that, {share}."
         return f"{self.word}: within {float(self.within):g} limit{'' if self.within == 1 else 's'}, {share}."
@@ -85,7 +85,8 @@ class Rules:
             guard: Guard band of the reading. [mm]
         """
         for each in self.levels[:-1]:
-            if round(beyond, DIGITS) <= round((each.within - 1) * limit + guard, DIGITS):
+            within = each.within
+            if within is None or round(beyond, DIGITS) <= round((within - 1) * limit + guard, DIGITS):
                 return each
         return self.levels[-1]
 
@@ -159,7 +160,8 @@ class _Reader:
     """Reads the rule from dotted lines and keeps every problem."""
 
     def __init__(self, lines: dict[str, Text], own: dict[str, Text]) -> None:
-        self.lines, self.problems = {**lines, **own}, []
+        self.lines = {**lines, **own}
+        self.problems: list[Problem] = []
         self.known: set[str] = set()
 
     def rules(self) -> Rules:
@@ -198,7 +200,7 @@ class _Reader:
             says = f"'{worse.word}' stands below '{better.word}' but is the better of the two"
             if better.share < worse.share:
                 self._wrong("B023", f"levels.{worse.word}.share", says, "Give the levels best first.")
-            elif worse.within is not None and better.within > worse.within:
+            elif better.within is not None and worse.within is not None and better.within > worse.within:
                 self._wrong("B023", f"levels.{worse.word}.within", says, "Give the levels best first.")
 
     def _falling(self, grades: Sequence[tuple[str, Fraction]]) -> None:

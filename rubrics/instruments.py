@@ -80,12 +80,15 @@ def _instrument(name: str, node: Mapping, problems: list[Problem]) -> Instrument
     for key in _NEEDED:
         if not node.text(key):
             problems.append(Problem("M001", node.place, f"'{name}' has no '{key}'", f"Add '{key}'."))
-    if node.text("kind") and node.text("kind") not in KINDS:
+    kind = node.get("kind")
+    if kind is not None and node.text("kind") not in ("", *KINDS):
         says = f"'{node.text('kind')}' is no kind of instrument"
-        problems.append(Problem("M003", node.get("kind").place, says, meant(node.text("kind"), KINDS)))
-    sizes = {key.replace(" ", "_"): _length(key, node, problems) for key in _LENGTHS}
-    words = {key: node.text(key) for key in _WORDS}
-    return Instrument(name=name, place=node.place, **sizes, **words)
+        problems.append(Problem("M003", kind.place, says, meant(node.text("kind"), KINDS)))
+    graduation, fixed, per_metre, hook, handling, longest = (_length(key, node, problems) for key in _LENGTHS)
+    return Instrument(
+        name, node.text("kind"), graduation, fixed, per_metre, hook, handling, longest, node.text("source"),
+        node.text("status"), node.place,
+    )  # fmt: skip
 
 
 def _length(key: str, node: Mapping, problems: list[Problem]) -> Fraction:

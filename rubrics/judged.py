@@ -103,9 +103,9 @@ def judged(judging: Judging, judgements: Sequence[Judgement]) -> StudentJudged:
             over.
     """
     marks = tuple(_mark(judging, item, judgements) for item in judging.items)
-    found = [mark for mark in marks if mark.share is not None]
-    weight = sum(mark.item.weight for mark in found)
-    share = sum(mark.item.weight * mark.share for mark in found) / weight if weight else None
+    found = [(mark.item.weight, mark.share) for mark in marks if mark.share is not None]
+    weight = sum((weight for weight, _ in found), Fraction(0))
+    share = sum((weight * share for weight, share in found), Fraction(0)) / weight if weight else None
     return StudentJudged(marks, share, gate_word(judging, judgements))
 
 
@@ -139,7 +139,8 @@ class _Reader:
     """Reads `judged.yaml` and keeps every problem."""
 
     def __init__(self, top: Mapping) -> None:
-        self.top, self.problems = top, []
+        self.top = top
+        self.problems: list[Problem] = []
 
     def judging(self) -> Judging:
         self.only(self.top, ("levels", "items", "gates"))
@@ -157,9 +158,8 @@ class _Reader:
         return Judging(levels, items, gates)
 
     def item(self, id_: str, block: Mapping, words: tuple[str, ...], gate: bool = False) -> Item:
-        within = block
-        if not gate and isinstance(block.get("levels"), Mapping):
-            within = block.get("levels")
+        levels = None if gate else block.get("levels")
+        within = levels if isinstance(levels, Mapping) else block
         self.only(block, ("title", "look", *(words if gate else ("weight", "levels"))))
         if within is not block:
             self.only(within, words)
@@ -193,13 +193,16 @@ class _Reader:
 
     def number(self, block: Mapping, key: str, most: int | None = None) -> Fraction:
         text = self.text(block, key)
+        value: Fraction | None
+        node = block.get(key)
         try:
             value = Fraction(text.replace(",", "."))
         except (ValueError, ZeroDivisionError):
             value = None
         if text and (value is None or value < 0 or (most is not None and value > most)):
             room = "from 0 to 1" if most else "of 0 or more"
-            self.wrong("B041", block.get(key).place, f"'{key}' is '{text}'", f"Write a number {room}, as 1 or 2/3.")
+            place, do = node.place if node else block.place, f"Write a number {room}, as 1 or 2/3."
+            self.wrong("B041", place, f"'{key}' is '{text}'", do)
         return value if value is not None else Fraction(0)
 
     def wrong(self, code: str, place: Place, says: str, do: str) -> None:

@@ -127,10 +127,16 @@ class Pair:
     second: Reading
 
     @property
+    def values(self) -> tuple[Fraction, Fraction]:
+        """What each has read. [mm]"""
+        assert self.first.value is not None and self.second.value is not None
+        return self.first.value, self.second.value
+
+    @property
     def apart(self) -> Fraction:
         """First less second. [mm]"""
-        assert self.first.value is not None and self.second.value is not None
-        return self.first.value - self.second.value
+        first, second = self.values
+        return first - second
 
 
 def pairs(readings: Sequence[Reading]) -> Iterator[Pair]:
@@ -187,7 +193,7 @@ def readers(grades: Grades) -> Readers:
             both = _two_results(grades, readings)
             levels += both
     tools = tuple(
-        ToolAgreement(word, len(own), limits_of_agreement([p.first.value for p in own], [p.second.value for p in own]))
+        ToolAgreement(word, len(own), limits_of_agreement([p.values[0] for p in own], [p.values[1] for p in own]))
         for word, own in sorted(apart.items())
         if len(own) >= ENOUGH
     )

@@ -76,13 +76,16 @@ def formula_term(
         if isinstance(node, ast.Call):
             return call(node)
         name = full[dotted(node) or ""]
-        value = values[index[name]]
-        return cells[name] if name in cells else Term(_number(value), value)
+        if name in cells:
+            return cells[name]
+        number = values[index[name]]
+        assert isinstance(number, Fraction)  # formulas are of sizes
+        return Term(_number(number), number)
 
     def call(node: ast.Call) -> Term:
-        name = node.func.id
-        if name == "_length":
-            number = length(str(node.args[0].value))
+        name, first = dotted(node.func) or "", node.args[0]
+        if name == "_length" and isinstance(first, ast.Constant):
+            number = length(str(first.value))
             return Term(_number(number), number)
         inner = [term(argument) for argument in node.args]
         value = PLAIN[name][0](*(each.value for each in inner))
