@@ -70,17 +70,17 @@ def formula_term(
             return Term(f"(-{inner.text})", -inner.value)
         if isinstance(node, ast.BinOp):
             left, right = term(node.left), term(node.right)
-            value = {"+": left.value.__add__, "-": left.value.__sub__, "*": left.value.__mul__,
-                     "/": left.value.__truediv__}[_SIGNS[type(node.op)]](right.value)  # fmt: skip
-            return Term(f"({left.text}{_SIGNS[type(node.op)]}{right.text})", value)
+            made = {"+": left.value.__add__, "-": left.value.__sub__, "*": left.value.__mul__,
+                    "/": left.value.__truediv__}[_SIGNS[type(node.op)]](right.value)  # fmt: skip
+            return Term(f"({left.text}{_SIGNS[type(node.op)]}{right.text})", made)
         if isinstance(node, ast.Call):
             return call(node)
         name = full[dotted(node) or ""]
         if name in cells:
             return cells[name]
-        number = values[index[name]]
-        assert isinstance(number, Fraction)  # formulas are of sizes
-        return Term(_number(number), number)
+        value = values[index[name]]
+        assert isinstance(value, Fraction)  # formulas are of sizes
+        return Term(_number(value), value)
 
     def call(node: ast.Call) -> Term:
         name, first = dotted(node.func) or "", node.args[0]
