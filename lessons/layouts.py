@@ -321,8 +321,16 @@ def write_order(course: Course) -> Written:
     Raises:
         InputRefused: The folder cannot be written to.
     """
-    order = plan_order(course)
-    folder, problems = course.folder / "out" / "order", list(order.problems)
+    return write_papers(plan_order(course))
+
+
+def write_papers(order: Order) -> Written:
+    """Write the papers of an order into `out/order` of its course.
+
+    Raises:
+        InputRefused: The folder cannot be written to.
+    """
+    folder, problems = order.course.folder / "out" / "order", list(order.problems)
     paths = [write_file(folder / "order.xlsx", order_workbook(order))]
     for name, document in documents(order).items():
         paths.append(write_file(folder / f"{name}.html", write_html(document)))
@@ -330,7 +338,7 @@ def write_order(course: Course) -> Written:
             paths.append(write_file(folder / f"{name}.pdf", write_pdf(document)))
         except InputRefused as refused:
             problems += refused.problems
-    paper, title = order.settings.labels, f"{course.title}: labels"
+    paper, title = order.settings.labels, f"{order.course.title}: labels"
     pages = label_pages(part_labels(order), paper)
     paths.append(write_file(folder / "labels.html", labels_html(pages, paper, title)))
     paths.append(write_file(folder / "labels.pdf", labels_pdf(pages, paper, title)))

@@ -14,6 +14,7 @@ from course.build import build, list_keys
 from course.cabinet import Cabinet
 from course.course import Course, read_course
 from course.kinds import read_library
+from course.order import Order, plan_order
 from course.plan import read_plan
 
 CLASS_PLAN = Path(__file__).with_name("class_plan.yaml").read_text("utf-8")
@@ -96,3 +97,24 @@ def office() -> str:
 def demo_folder(tmp_path: Path) -> Path:
     """A copy of the demo course as it is shipped."""
     return Path(shutil.copytree(str(files("course").joinpath("demo")), tmp_path / "demo"))
+
+
+@pytest.fixture
+def few_of_the_demo(demo_folder: Path) -> Callable[..., Path]:
+    """The demo course with some of its students only, which is planned and printed so much sooner."""
+
+    def make(*ids: str) -> Path:
+        for name in ("roster.csv", "signoffs.csv", "made.csv"):
+            heading, *rows = (demo_folder / name).read_text("utf-8").splitlines()
+            kept = [row for row in rows if row.split(",")[0] in ids]
+            (demo_folder / name).write_text("\n".join([heading, *kept]) + "\n", "utf-8")
+        return demo_folder
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def demo_order(tmp_path_factory: pytest.TempPathFactory) -> Order:
+    """The order of the demo, in a folder of its own; nothing that is given it changes it."""
+    folder = tmp_path_factory.mktemp("order") / "demo"
+    return plan_order(read_course(Path(shutil.copytree(str(files("course").joinpath("demo")), folder))))

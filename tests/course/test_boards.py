@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from course.course import read_course
 from course.cutting.board_filling import board_by_board
 from course.cutting.boards import board_job, strips, whole_costs
 from course.cutting.checker import complaints, glued_width, short_rips
@@ -130,9 +129,9 @@ def order_of(course_folder, course_of):
     return make
 
 
-def test_every_board_part_of_the_demo_is_cut_once_and_the_layouts_hold(demo_folder):
+def test_every_board_part_of_the_demo_is_cut_once_and_the_layouts_hold(demo_order):
     """Strips instead of glued panels, nothing twice, no rip through a short piece, gap below one board."""
-    order = plan_order(read_course(demo_folder))
+    order = demo_order
     cut = sorted(part.need.name for board in order.cut_boards for part in board.parts)
     assert cut == sorted(need.name for need in order.blanks if not need.group.sheet)
     for plan in order.boards:
@@ -142,10 +141,9 @@ def test_every_board_part_of_the_demo_is_cut_once_and_the_layouts_hold(demo_fold
         assert layout.plan.gap < min(stock.cost for stock in layout.job.stock if stock.cost)
 
 
-def test_panels_come_whole_from_wide_boards_on_hand_and_the_rest_is_glued(demo_folder):
+def test_panels_come_whole_from_wide_boards_on_hand_and_the_rest_is_glued(demo_order):
     """Door panels are 284 wide: board panel-1 of 300 gives four, boards to buy are 200 wide, so six are glued up."""
-    order = plan_order(read_course(demo_folder))
-    cherry = next(plan for plan in order.boards if plan.group.role == "panel" and plan.group.material == "cherry")
+    cherry = next(plan for plan in demo_order.boards if plan.group.role == "panel" and plan.group.material == "cherry")
     (wide,) = [board for board in cherry.layout.boards if board.name == "panel-1"]
     assert len([part for part in wide.parts if part.need.width > 194]) == 4
     for one in cherry.layout.glued:

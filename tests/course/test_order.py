@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from fractions import Fraction
 from importlib.resources import files
-from pathlib import Path
 from shutil import copytree
 
 import pytest
@@ -33,12 +32,6 @@ def order_of(course_folder, course_of):
         return plan_order(course_of(**texts))
 
     return make
-
-
-@pytest.fixture(scope="module")
-def demo_order():
-    """The demo's order; nothing here changes it."""
-    return plan_order(read_course(Path(str(files("course").joinpath("demo")))))
 
 
 def test_frame_stock_of_sixteen_cabinets(order_of):
