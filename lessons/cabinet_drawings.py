@@ -240,7 +240,6 @@ class _Cut:
             a.name: drawer_from_the_side(self.cabinet, a, bench.values, placed.openings[a.fills])
             for a in self.cabinet.assemblies.values()
             if shape(a.kind).get("shape") == "drawer"
-            and bench.has(f"{a.name}.groove.up")
             and self.spans(placed.openings[a.fills])
         }
         self.boxes = {name: box for boxes in self.drawers.values() for name, box in boxes.items()}
@@ -381,11 +380,12 @@ def _deep_spans(cut: _Cut, view: View) -> Iterator[Span]:
 def _drawer_spans(cut: _Cut, view: View) -> Iterator[Span]:
     """How thick the front of a drawer's box is, and how long the box; equal ones once."""
     spans: dict[tuple[Fraction, Fraction], Span] = {}
-    for name, boxes in cut.drawers.items():
+    for boxes in cut.drawers.values():
         first = next(part for part in cut.parts() if part.name in boxes)
-        box, start = boxes[first.name], cut.number(f"{name}.front.stands")
-        rear = start + cut.number(f"{name}.depth")
-        for end, size in ((box.right, f"{first.name}.thickness"), (rear, f"{name}.depth")):
+        box = boxes[first.name]
+        beside = next(part for part in cut.beyond() if part.name in boxes)
+        start, rear = box.x, boxes[beside.name].right
+        for end, size in ((box.right, f"{first.name}.thickness"), (rear, f"{beside.name}.length")):
             spans.setdefault((start, end), Span(view.x(start), view.x(end), cut.bench.text(size), size))
     yield from spans.values()
 
@@ -402,5 +402,9 @@ def _section_words(cut: _Cut) -> str:
         if a.name not in cut.drawers
         and (part := next((p for p in cut.parts() if p.assembly == a.name and a.name in cut.placed.frames), None))
     ]
-    frames += [f"{cut.cabinet.assemblies[a].title} {size(cut.number(f'{a}.depth'))} long" for a in cut.drawers]
+    frames += [
+        f"{cut.cabinet.assemblies[part.assembly].title} {size(cut.number(f'{part.name}.length'))} long"
+        for part in cut.beyond()
+        if part.assembly in cut.drawers
+    ]
     return words + (f"; {', '.join(frames)}." if frames else ".")

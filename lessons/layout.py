@@ -227,6 +227,9 @@ def _drawer(cabinet: Cabinet, assembly: Assembly, roles: Mapping[str, str], valu
 def drawer_from_the_side(cabinet: Cabinet, assembly: Assembly, values: Values, room: Box) -> dict[str, Box]:
     """Parts of a drawer's box in a cut from front to back, by name; x is counted from the front of its opening.
 
+    Back and bottom end where the sides end, and the back is as high up as they are. The bottom lies as high as the
+    groove for it, and at the lower edge where the drawer has none. A drawer without sides has no box.
+
     Args:
         cabinet: Whose drawer it is.
         assembly: The drawer.
@@ -236,20 +239,21 @@ def drawer_from_the_side(cabinet: Cabinet, assembly: Assembly, values: Values, r
     roles = shape(assembly.kind)
     mine = [part for part in cabinet.parts if part.assembly == assembly.name]
     parts = {r: p.name for r in ("first", "last", "bottom", "beside") for p in mine if p.group == roles[r]}
-    of = lambda role, size: values.number(f"{parts[role]}.{size}")  # noqa: E731
-    own = lambda size: values.number(f"{assembly.name}.{size}")  # noqa: E731
-    start, end = own("front.stands"), own("front.stands") + own("depth")
-    return {
-        parts["beside"]: Box(start, room.y, of("beside", "length"), of("beside", "width")),
-        parts["first"]: Box(start, room.y, of("first", "thickness"), of("first", "width")),
-        parts["last"]: Box(
-            end - of("last", "thickness"), room.y + own("groove.top"), of("last", "thickness"), of("last", "width")
-        ),
-        parts["bottom"]: Box(
-            start + of("first", "thickness") - own("groove.bottom_front.adds"), room.y + own("groove.up"),
-            of("bottom", "width"), of("bottom", "thickness"),
-        ),
-    }  # fmt: skip
+    if "beside" not in parts:
+        return {}
+    own = lambda size: values.number(name) if (name := f"{assembly.name}.{size}") in values else Fraction(0)  # noqa: E731
+    start, bottom = own("front.stands"), room.y + own("groove.up")
+    long, high = (values.number(f"{parts['beside']}.{size}") for size in ("length", "width"))
+    found = {}
+    for role, name in parts.items():
+        thick, wide = values.number(f"{name}.thickness"), values.number(f"{name}.width")
+        found[name] = {
+            "beside": Box(start, room.y, long, high),
+            "first": Box(start, room.y, thick, wide),
+            "last": Box(start + long - thick, room.y + high - wide, thick, wide),
+            "bottom": Box(start + long - wide, bottom, wide, thick),
+        }[role]
+    return found
 
 
 def _let_in_last(cabinet: Cabinet, parts: dict[str, Box]) -> Iterator[tuple[str, Box]]:

@@ -5,6 +5,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations, pairwise
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -471,9 +472,54 @@ def test_the_cut_through_shows_the_drawer_with_its_bottom_under_its_back(class_b
     assert "drawer 176.0 mm long" in drawing.alt.replace("\u00a0", " ")
 
 
+OWN_DRAWER = """kind: drawer
+says: A drawer whose bottom is nailed under its box.
+in: opening
+lists:
+  side: [left, right]
+stock:
+  box: the box
+  floor: bottom
+quantities:
+  width: {is: opening.width - 1 mm, says: width of the drawer}
+parts:
+  front: {title: front, mark: F, stock: box, length: width, width: opening.height - 2 mm, grain: length}
+  side.*: {title: side, mark: S, stock: box, length: opening.depth - 6 mm, width: opening.height - 2 mm, grain: length}
+  back: {title: back, mark: B, stock: box, length: width, width: opening.height - 2 mm - floor.thickness, grain: length}
+  bottom: {title: bottom, mark: U, stock: floor, length: width, width: opening.depth - 6 mm - box.thickness, grain: length}
+features:
+  drawer_blank: {on: [front, side, back], says: cut to size}
+"""
+
+
+def test_an_own_kind_of_drawer_without_a_groove_is_cut_through_too(tmp_path: Path) -> None:
+    """Worked by hand: sides 181 - 6 = 175 long; a bottom of 175 - 12 = 163 lies at the lower edge, behind the front,
+    and the back stands on it."""
+    (tmp_path / "kinds").mkdir()
+    (tmp_path / "kinds" / "drawer.yaml").write_text(OWN_DRAWER, "utf-8")
+    library = read_library(tmp_path)
+    assert not library.problems
+    text = CLASS_CABINET.replace(
+        "stock: {box: drawer, sides: drawer, floor: bottom}", "stock: {box: drawer, floor: bottom}"
+    )
+    made = build(read_plan(text, "plan.yaml", list_keys(library)), library)
+    drawing = section(Bench(made, made.graph.evaluate(), MM))
+    boxes = {}
+    for part in ("front", "back", "bottom"):
+        xs, ys = zip(*polygon(drawing, f"drawer.{part}"), strict=True)
+        boxes[part] = (min(xs), max(xs), 600 - max(ys), 600 - min(ys))
+    assert boxes["front"] == pytest.approx((0, 12, 18, 136), abs=0.05)
+    assert boxes["back"] == pytest.approx((163, 175, 24, 136), abs=0.05)
+    assert boxes["bottom"] == pytest.approx((12, 175, 18, 24), abs=0.05)
+    assert rectangle(drawing, "drawer.side.right") == pytest.approx((175, 118), abs=0.05)
+    assert {"175.0", "12.0"} <= {box[0] for box in text_boxes(drawing)}
+
+
 def test_behind_an_applied_front_the_box_begins_later() -> None:
     """A front 18 thick stands before the box, which begins 18 behind the front of the case; neither covers the other."""
-    made = cabinet(CLASS_CABINET.replace("floor: bottom}", "floor: bottom, facing: frame}, front: applied, reveal: 1.5"))
+    made = cabinet(
+        CLASS_CABINET.replace("floor: bottom}", "floor: bottom, facing: frame}, front: applied, reveal: 1.5")
+    )
     drawing = section(Bench(made, made.graph.evaluate(), MM))
     face, front = ([x for x, _ in polygon(drawing, f"drawer.{part}")] for part in ("face", "front"))
     assert (min(face), max(face), min(front)) == pytest.approx((0, 18, 18), abs=0.02)
