@@ -8,6 +8,7 @@ from course.course import Course
 from course.quantities import Values
 from course.roster import Student
 from lessons.bench import DATA, Bench
+from lessons.edge_drawings import back_rabbet, back_rabbet_bit, bottom_groove, bottom_groove_by_hand, pin_holes
 from lessons.fit_drawings import diagonals, reveal_map
 from lessons.joint_drawings import (
     backing_fence,
@@ -36,6 +37,11 @@ DRAWINGS: dict[str, Callable[[Bench, str], Drawing]] = {
     "corner": corner,
     "diagonals": diagonals,
     "reveal map": reveal_map,
+    "back rabbet": back_rabbet,
+    "back rabbet bit": back_rabbet_bit,
+    "bottom groove": bottom_groove,
+    "bottom groove by hand": bottom_groove_by_hand,
+    "pin holes": pin_holes,
 }
 """Drawings of an assembly that the data table may name."""
 

@@ -19,6 +19,7 @@ from course.quantities import Given, Origin
 from lessons.bench import Bench
 from lessons.cabinet_drawings import front_view, section
 from lessons.drawings import DRAWINGS
+from lessons.edge_drawings import back_rabbet_bit, bottom_groove, bottom_groove_by_hand, pin_holes
 from lessons.fit_drawings import diagonals, reveal_map
 from lessons.joint_drawings import backing_fence, frame_section, groove_detail, tenon_setup
 from lessons.layout import layout
@@ -85,7 +86,8 @@ def _possible(bench: Bench, name: str, assembly: str) -> bool:
         "frame section": "groove.front_lip", "router table": "groove.front_lip", "tenon set-up": "tenon.shim",
         "channel": ("dado.depth", "rabbet.depth"), "diagonals": ("diagonal.a", "diagonal.front_a"),
         "reveal map": "reveal.left", "corner": "back_rabbet.width", "groove detail": "panel.tongue",
-        "backing fence": "rabbet.buried",
+        "backing fence": "rabbet.buried", "back rabbet": "back_rabbet.width", "back rabbet bit": "back_rabbet.width",
+        "bottom groove": "groove.up", "bottom groove by hand": "groove.up", "pin holes": "pin.row",
     }[name]  # fmt: skip
     needs = (needs,) if isinstance(needs, str) else needs
     return any(bench.has(f"{assembly}.{n}") for n in needs)
@@ -470,6 +472,62 @@ def test_the_cut_through_shows_the_drawer_with_its_bottom_under_its_back(class_b
     assert rectangle(drawing, "drawer.side.right") == pytest.approx((176, 119), abs=0.05)
     assert {"176.0", "12.0"} <= {box[0] for box in text_boxes(drawing)}
     assert "drawer 176.0 mm long" in drawing.alt.replace("\u00a0", " ")
+
+
+def arrows(drawing: Drawing) -> list[tuple[float, float, float, float]]:
+    """Where heavy arrows begin and where their points are. [mm of paper]"""
+    found, shapes = [], list(ET.fromstring(drawing.svg).iter())
+    for line, head in pairwise(shapes):
+        if line.tag.endswith("line") and head.tag.endswith("polygon") and head.get("fill") == "#000000":
+            x, y = (float(v) for v in head.get("points").split()[0].split(","))
+            found.append((float(line.get("x1")), float(line.get("y1")), x, y))
+    return found
+
+
+def test_the_bit_of_the_back_rabbet_stands_as_its_bearing_says(class_bench: Bench) -> None:
+    """F12 (worked example): a 34.9 cutter on a 16.9 bearing cuts 9.0; the bearing runs on the wall below the rabbet,
+    19 deep, and cutter and bearing turn about one axis."""
+    drawing = back_rabbet_bit(class_bench, "case")
+    wall = polygon(drawing, "case.wall")
+    assert wall[:2] == [(9, 0), (18, 0)] and wall[4:] == [(0, 19), (9, 19)]
+    assert rectangle(drawing, "shop.rabbet_cutter")[0] == pytest.approx(34.9)
+    assert rectangle(drawing, "bearing")[0] == pytest.approx(16.9)
+    cutter, bearing = (elements(drawing, name)[0] for name in ("shop.rabbet_cutter", "bearing"))
+    ends = [(float(e.get("x")) + float(e.get("width"))) / drawn_scale(drawing) for e in (cutter, bearing)]
+    assert ends == pytest.approx([9, 0])
+    middles = [float(e.get("x")) + float(e.get("width")) / 2 for e in (cutter, bearing)]
+    assert middles[0] == pytest.approx(middles[1])
+
+
+def test_the_router_goes_round_the_inside_clockwise_from_behind(class_bench: Bench) -> None:
+    """Caution HRT-02: clockwise round the inside. At the top to the right, on the right down, below to the left, then up."""
+    drawing = back_rabbet_bit(class_bench, "case")
+    ways = [((x2 > x1) - (x2 < x1), (y2 > y1) - (y2 < y1)) for x1, y1, x2, y2 in arrows(drawing)]
+    middle = [((x1 + x2) / 2, (y1 + y2) / 2) for x1, y1, x2, y2 in arrows(drawing)]
+    assert ways == [(1, 0), (0, 1), (-1, 0), (0, -1)]
+    assert middle[0][1] < middle[1][1] < middle[2][1] and middle[3][0] < middle[0][0] < middle[1][0]
+
+
+def test_the_groove_for_a_bottom_is_widened_away_from_the_bit(class_bench: Bench) -> None:
+    """10 from the lower edge, 6.2 wide, 6 deep into the inside face; caution RTG-03: the fence moves away, to the left."""
+    drawing = bottom_groove(class_bench, "drawer")
+    points = polygon(drawing, "drawer.side.left")
+    assert [(x, round(-y, 3)) for x, y in points[1:5]] == [(10, 0), (10, 6), (16.2, 6), (16.2, 0)]
+    ((x1, _, x2, _),) = arrows(drawing)
+    assert x2 < x1 <= 0
+    assert not arrows(bottom_groove_by_hand(class_bench, "drawer"))
+
+
+def test_pin_holes_are_as_far_apart_as_the_template(class_bench: Bench) -> None:
+    """32 from middle to middle, 37 from the front edge, 5 in diameter: the numbers of the sheet."""
+    drawing = pin_holes(class_bench, "shelf")
+    scale = drawn_scale(drawing)
+    holes = elements(drawing, "shelf.pin.diameter")
+    xs = [float(hole.get("cx")) / scale for hole in holes]
+    assert [b - a for a, b in pairwise(xs)] == pytest.approx([32, 32, 32], abs=0.01)
+    assert {float(hole.get("r")) * 2 / scale for hole in holes} == {5}
+    front = rectangle(drawing, "side")[1]
+    assert front - float(holes[0].get("cy")) / scale == pytest.approx(37, abs=0.01)
 
 
 OWN_DRAWER = """kind: drawer
