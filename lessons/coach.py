@@ -344,9 +344,11 @@ def coach_tables(
 
 
 def grids(tables: Iterable[CoachTable], beside: int) -> tuple[CoachGrid, ...]:
-    """Tables side by side, so many at most."""
+    """Tables side by side, so many at most, and about as many in each row."""
     left = list(tables)
-    return tuple(CoachGrid(tuple(left[i : i + beside])) for i in range(0, len(left), beside))
+    rows = -(-len(left) // beside)
+    each = -(-len(left) // rows) if rows else 1
+    return tuple(CoachGrid(tuple(left[i : i + each])) for i in range(0, len(left), each))
 
 
 def _lines(thing: Thing, goal: Goal, route: str, student: Student) -> Iterator[TableRow]:

@@ -16,7 +16,7 @@ from lessons.drawings import drawings_of
 from lessons.operation import BOX, Route, Step
 from lessons.route import choose, signed_for
 from lessons.sequence import Work
-from lessons.setups import SetupNumber, readings, setup_numbers
+from lessons.setups import SetupNumber, before_reading, readings, setup_numbers
 from rubrics.fit_rows import FitRow
 from shared.places import Items, Mapping, Text, read_yaml
 from shared.render.sketch import Drawing
@@ -131,6 +131,11 @@ class OperationPage:
     closing: tuple[str, ...]
     """Order of authority and other lines at the end of a powered operation."""
 
+    @property
+    def hints(self) -> tuple[tuple[str, str], ...]:
+        """What each table of the coach says in words, once for tables of one name."""
+        return tuple({table.name: table.hint for grid in self.coach for table in grid.tables}.items())
+
     def severity(self, word: str) -> tuple[CautionRow, ...]:
         """The cautions before the steps that carry one signal word."""
         return tuple(row for row in self.cautions if row.severity == word)
@@ -181,7 +186,7 @@ def operation_page(
         number, operation.title, _titles(works), _labels(works), f"{route.station}, {route.tool}" if route else "",
         ", ".join(operation.tools), tuple(map(texts.filled, operation.before_start)), tuple(_releases(works)),
         tuple(row for row, _ in setups), "; ".join(dict.fromkeys(w for _, waits in setups for w in waits)),
-        tuple(drawings_of(course, student, works, values, route)),
+        tuple(drawings_of(course, student, works, before_reading(works, course.cabinet, values), route)),
         tuple(_condensed(found, powered)),
         tuple(sorted((_row(c) for c in found if c.id not in placed and not _short(c, powered)), key=_gravest)),
         tuple(_steps(route.steps, found, texts)) if route else (),

@@ -146,7 +146,7 @@ def setup_numbers(work: Work, cabinet: Cabinet, values: Values, route: str) -> t
     Numbers of one name that come out equal stand together, as one stop serves all parts of one length.
     What is measured at the end of this very work does not change what was to be set before it.
     """
-    values = _before_reading(work, cabinet, values)
+    values = before_reading([work], cabinet, values)
     found: list[SetupNumber] = []
     for setup in work.operation.setups:
         if setup.route not in ("", route):
@@ -162,8 +162,10 @@ def setup_numbers(work: Work, cabinet: Cabinet, values: Values, route: str) -> t
     return tuple(found)
 
 
-def _before_reading(work: Work, cabinet: Cabinet, values: Values) -> Values:
-    own = {n for n in _matching(work.operation.reads, work, cabinet) if values.origin(n) is Origin.READING}
+def before_reading(works: Iterable[Work], cabinet: Cabinet, values: Values) -> Values:
+    """The values as they were before anything was read that is measured at the end of these works."""
+    reads = (n for work in works for n in _matching(work.operation.reads, work, cabinet))
+    own = {n for n in reads if values.origin(n) is Origin.READING}
     if not own:
         return values
     return values.with_given(values.settings, {n: g for n, g in values.found.items() if n not in own})

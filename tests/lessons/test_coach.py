@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from course.course import Course, read_course
 from course.readings import Reading
 from lessons.__main__ import main
-from lessons.coach import BUILT_IN, Goal, advise, coach_tables, goals, grids, read_things
+from lessons.coach import BUILT_IN, CoachTable, Goal, advise, coach_tables, goals, grids, read_things
 from lessons.operation_files import read_operations
 from lessons.packet import Lessons, read_lessons
 from rubrics.fit_rows import fit_rows
@@ -219,7 +219,20 @@ def test_hints_of_a_table_are_whole_sentences(course, lessons):
         "with a router plane."
     )
     assert hints["dado width"].startswith("Narrow: make stack wider with shims, and cut a fresh test piece. Wide:")
-    assert "Thick: raise cutter, the first amount if you re-cut the back cheek only, the second if both." in hints["tenon"]
+    assert (
+        "Thick: raise cutter, the first amount if you re-cut the back cheek only, the second if both." in hints["tenon"]
+    )
+
+
+@pytest.mark.parametrize(
+    ("count", "beside", "rows"), [(0, 3, []), (1, 3, [1]), (3, 3, [3]), (4, 3, [2, 2]), (5, 3, [3, 2]), (4, 1, [1] * 4)]
+)
+def test_tables_stand_side_by_side_in_even_rows(count: int, beside: int, rows: list[int]):
+    """Four tables stand two by two: three in a row and one below would squeeze the three."""
+    tables = [CoachTable(str(number), "", (), "") for number in range(count)]
+    made = grids(tables, beside)
+    assert [len(grid.tables) for grid in made] == rows
+    assert [table for grid in made for table in grid.tables] == tables
 
 
 def test_a_student_without_any_route_has_nothing_to_set(course_folder):
@@ -287,7 +300,9 @@ def test_the_table_says_the_same_as_the_command(course, lessons):
         if not row.within:
             once = row.move.split()[2]
             assert said(course, lessons, "tenon", row.reads)[0].startswith(f"{once} th")
-    assert table.hint.startswith("Thin: lower cutter, the first amount if you correct the back cheek only, the second if both.")
+    assert table.hint.startswith(
+        "Thin: lower cutter, the first amount if you correct the back cheek only, the second if both."
+    )
 
 
 def test_a_table_has_no_reading_below_nothing(course, lessons):

@@ -300,6 +300,28 @@ def test_the_drawing_follows_the_route(with_machines: Course) -> None:
     assert any("shim" in d.title for d in page_of(with_machines, "cut the tenons").drawings)
 
 
+def test_drawings_show_what_is_to_be_made_and_not_what_was_read_after_it(with_machines: Course) -> None:
+    """A front rabbet read 5.6 and a tongue read 5.85 change neither the numbers nor the drawings of their own sheet; a
+    groove read 6.2, made before it, changes both."""
+    drawn = lambda: [drawing.svg for drawing in page_of(with_machines, "rabbet the panels").drawings]  # noqa: E731
+    numbers = lambda: page_of(with_machines, "rabbet the panels").setups  # noqa: E731
+
+    def read(**sizes: str) -> None:
+        with_machines.log.add(
+            Reading("s1", f"{name}.{size}", place, 1, value, Fraction(value), "caliper")
+            for size, value in {key.replace("_of_", "."): value for key, value in sizes.items()}.items()
+            for name in ("back", "door")
+            for place in (1, 2, 3, 4)
+        )
+        with_machines.fresh()
+
+    planned, set_up = drawn(), numbers()
+    read(panel_of_front_rabbet="5.6", panel_of_tongue="5.85")
+    assert drawn() == planned and numbers() == set_up
+    read(groove_of_width="6.2")
+    assert drawn() != planned and numbers() != set_up
+
+
 def test_the_drawing_by_hand_shows_the_joint(by_hand: Course) -> None:
     """A gauge line needs the section, not a saw."""
     titles = [d.title for d in page_of(by_hand, "cut the tenons").drawings]
@@ -407,7 +429,8 @@ TENONING = "shop: {machines: [table saw, router table, dado set], endorsements: 
 
 def endorsed(course_of: Callable[..., Course], more: str = "") -> Course:
     return course_of(
-        course=COURSE.replace(f"shop: {{{SHOP}}}", TENONING), signoffs=signoffs("table saw", "router table", "dado set") + more
+        course=COURSE.replace(f"shop: {{{SHOP}}}", TENONING),
+        signoffs=signoffs("table saw", "router table", "dado set") + more,
     )
 
 
@@ -426,7 +449,9 @@ def test_a_tenoning_endorsement_is_signed_like_a_machine(course_of: Callable[...
     course = endorsed(course_of, "s1,tenoning,2026-09-14,2026-09-15,100,2026-09-16,2026-09-17\n")
     tenon = page_of(course, "make a test tenon")
     assert "dado set" in tenon.way
-    assert "Your sign-off for the dado set and for tenoning is on record. It is not today's permission." in tenon.closing
+    assert (
+        "Your sign-off for the dado set and for tenoning is on record. It is not today's permission." in tenon.closing
+    )
 
 
 def test_an_endorsement_that_no_operation_asks_for_is_told(course_of: Callable[..., Course]) -> None:
@@ -452,10 +477,18 @@ BOTH = ("machine", "hand")
         ("ease the joints to fit", BOTH, "Leave it snug: the last sanding, 180 and then 240 to 320 grit, loosens it"),
         ("ease the joints to fit", BOTH, "The last hair is taken with the plane, not by moving a cutter"),
         ("dry fit the case", BOTH, "Never twist or knock"),
-        ("rabbet the panels", BOTH, "slapped into the frame and pulled out again by one edge. The thin front edge breaks"),
+        (
+            "rabbet the panels",
+            BOTH,
+            "slapped into the frame and pulled out again by one edge. The thin front edge breaks",
+        ),
         ("rabbet the panels", ("machine",), "with a shoulder plane, not with another change of the cutter"),
         ("rabbet the panels", BOTH, "try by feel, all along each edge"),
-        ("make a test tenon", ("machine",), "the backing board, kept square to the fence. It stops the part from tipping"),
+        (
+            "make a test tenon",
+            ("machine",),
+            "the backing board, kept square to the fence. It stops the part from tipping",
+        ),
         ("cut the tenons", ("machine",), "backing board square to it"),
         ("groove edges", ("machine",), "set the fence in line with the bearing"),
         ("groove edges", ("machine",), "fence and bearing in one line let the part run past without a bump"),
