@@ -191,6 +191,7 @@ def test_a_cut_list_is_written_as_its_name_asks(folder, ending):
         assert {row["label"]: row["length"] for row in rows}["D-RT, D-RB"] == "11 1/16"
     elif ending == "xlsx":
         sheet = openpyxl.load_workbook(out).active
+        assert sheet["A2"].value == "Test course, test r1, 2026-10-05"
         assert [sheet.cell(5, 1).value, sheet.cell(5, 4).value] == ["C-SL, C-SR", "23 5/8"]
     else:
         assert out.stat().st_size > 5000

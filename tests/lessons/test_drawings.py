@@ -411,6 +411,21 @@ def test_labels_that_are_spread_keep_their_order_and_never_meet(wanted: list[tup
         assert places == [wanted[0][0]]
 
 
+@pytest.mark.parametrize(
+    ("wanted", "places"),
+    [
+        ([(50, 5), (50, 5), (50, 5)], [40, 50, 60]),
+        ([(0, 5), (50, 5), (50, 5), (52, 5)], [0, 40 + 2 / 3, 50 + 2 / 3, 60 + 2 / 3]),
+        ([(10, 2), (12, 4)], [8, 14]),
+    ],
+)
+def test_labels_that_are_spread_move_as_little_as_can_be(
+    wanted: list[tuple[float, float]], places: list[float]
+) -> None:
+    """Least squares, worked by hand: what wants one place stands evenly about it, and who has room is not moved."""
+    assert spread(wanted, 0) == pytest.approx(places)
+
+
 def test_a_label_that_must_move_keeps_a_line_to_its_dimension() -> None:
     """Two narrow dimensions beside each other: the texts part, and a thin line leads to each."""
     sketch = Sketch("t", "a")

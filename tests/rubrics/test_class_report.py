@@ -422,6 +422,14 @@ class TestCharts:
         assert sum(counts) == 8 and "4 of 8 results lie within their limits" in made.alt
         assert "1 lie more than three limits under, 1 more than three over" in made.alt
 
+    def test_the_shaded_band_of_the_columns_lies_between_the_limits(self, class_of):
+        """One limit under to one over, where the marks of the scale are."""
+        _, figures = figures_of(class_of({SHOULDER: ("0", "0.1")}))
+        svg = distribution_chart([of(figures, SHOULDER)]).svg
+        left, wide = map(float, re.search(r'<rect x="(-?[\d.]+)"[^>]* width="([\d.]+)"[^>]*fill="#e4e4e4"', svg).groups())
+        at = {text: float(x) for x, text in re.findall(r'<text x="(-?[\d.]+)"[^>]*>([-+]?\d)</text>', svg)}
+        assert (left, left + wide) == (at["-1"], at["+1"])
+
     def test_no_columns_without_results(self, class_of):
         """Nothing measured, no picture."""
         assert distribution_chart(figures_of(class_of({}))[1]) is None
@@ -433,6 +441,8 @@ class TestCharts:
         asked = sum(one.asked for one in figures if one.check.stage == "frame")
         assert f"frame: 2 of {asked} measured, 1 inside" in made.alt
         assert f"1 inside, 2 measured of {asked}" in made.svg
+        wide = sorted({float(text) for text in re.findall(r'<rect[^>]* width="([\d.]+)"', made.svg)} - {0})
+        assert wide == pytest.approx([100 / asked, 200 / asked, 100], abs=0.001)
 
 
 def test_the_command_writes_the_reports_beside_the_gradebook(class_of):

@@ -133,8 +133,8 @@ def test_a_sketch_that_does_not_exist_is_told(course):
 
 
 def test_a_picture_is_as_large_as_its_drawing():
-    """A square of 25.4 mm with 100 dots in an inch is 100 dots wide."""
+    """A square of 25.4 mm with 150 dots in an inch is 150 dots wide."""
     svg = '<svg xmlns="http://www.w3.org/2000/svg" width="25.4mm" height="25.4mm" viewBox="0 0 1 1"><rect width="1" height="1"/></svg>'
-    data = write_png(svg, 100)
+    data = write_png(svg)
     assert data[:8] == b"\x89PNG\r\n\x1a\n"
-    assert [int.from_bytes(data[start : start + 4], "big") for start in (16, 20)] == [100, 100]
+    assert [int.from_bytes(data[start : start + 4], "big") for start in (16, 20)] == [150, 150]

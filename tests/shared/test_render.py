@@ -638,7 +638,7 @@ def test_a_file_in_the_way_of_a_folder_is_refused(tmp_path):
     ("text", "name"),
     [("Ada Fenwick", "Ada-Fenwick"), ("../../etc", "etc"), ("=1+1", "1-1"), ("CON", "CON-"), ("", "unnamed"),
      ("Zo\u00eb \U0001f600", "Zo\u00eb"), ("a" * 90, "a" * 60), (HINDI, HINDI),
-     ("con/\u202ea", "con-a"), ("...", "unnamed")],
+     ("con/\u202ea", "con-a"), ("...", "unnamed"), ("Com9", "Com9-"), ("lpt1", "lpt1-"), ("com10", "com10")],
 )  # fmt: skip
 def test_names_become_file_names(text: str, name: str):
     """A name makes a readable file name that no system refuses."""
