@@ -19,11 +19,12 @@ from course.compiling import WORD
 from course.course_form import form_problems
 from course.kind_faults import faults
 from course.kinds import Library, read_library
+from course.log import FILE, Log
 from course.made import FILE as MADE
 from course.made import MadeBy, read_made
 from course.plan import flat, read_plan
 from course.quantities import Given, Origin, Values
-from course.readings import FILE, FROZEN, Log, Reading, reduced
+from course.readings import FROZEN, Reading, reduced
 from course.roster import Student, read_roster
 from course.signoffs import Permission, SignOff, permission, read_signoffs
 from course.stock import Piece, read_stock

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from course.course import Course
-from course.readings import FILE
+from course.log import FILE
 from course.roster import Student
 from shared.render.files import write_file
 

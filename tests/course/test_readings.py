@@ -22,8 +22,9 @@ from hypothesis import strategies as st
 from course.changes import changes, hand_out
 from course.course import read_course
 from course.formula import Value
+from course.log import Log
 from course.quantities import Origin
-from course.readings import FROZEN, STATES, Judgement, Log, Reading, reduce
+from course.readings import FROZEN, STATES, Judgement, Reading, reduce
 from shared.problems import InputRefused
 
 VERSION_2 = """
