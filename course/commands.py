@@ -11,7 +11,8 @@ from typing import Annotated
 import typer
 
 from course.changes import change_lines, changes, course_shown, edited, hand_out, stale
-from course.course import Course, read_course, size_names
+from course.course import Course, size_names
+from course.course_folder import read_course
 from course.cutlist import CutRow, cut_rows
 from course.moisture import moisture_lines
 from course.proof import proof

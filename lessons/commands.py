@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from course.commands import CourseFolder, StudentName, say_problems
-from course.course import read_course
+from course.course_folder import read_course
 from shared.terminal import wrapped, wrapped_text
 
 app = typer.Typer()

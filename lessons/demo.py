@@ -14,7 +14,8 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from course.changes import hand_out
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.quantities import Given, Origin
 from course.readings import reduced
 from course.roster import Student

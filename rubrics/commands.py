@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from course.commands import CourseFolder, say_problems
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from shared.terminal import wrapped
 
 if TYPE_CHECKING:

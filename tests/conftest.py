@@ -12,7 +12,8 @@ import pytest
 
 from course.build import build, list_keys
 from course.cabinet import Cabinet
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.kinds import read_library
 from course.order import Order, plan_order
 from course.plan import read_plan

@@ -14,7 +14,8 @@ import pypdfium2
 import pytest
 
 from course.changes import hand_out
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.order import plan_order
 from course.quantities import Given, Origin
 from course.readings import Reading

@@ -17,7 +17,8 @@ from typer.testing import CliRunner
 
 from course.changes import AsMade, changes, edited, hand_out
 from course.commands import app
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.log import Log
 from course.readings import Reading
 from course.remedies import remedies

@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from course.commands import app, say_problems
-from course.course import read_course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons.__main__ import main
 from shared.places import Place

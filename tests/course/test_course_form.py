@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.proof import proof
 from shared.problems import InputRefused
 

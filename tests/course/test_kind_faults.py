@@ -6,7 +6,7 @@ from importlib.resources import files
 
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.kind_faults import faults
 from course.kinds import read_library
 from shared.places import Unreadable

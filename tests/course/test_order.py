@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.cut_sheets import Area, CutStep, in_few_settings
 from course.cutting.checker import complaints
 from course.left_over import left_over

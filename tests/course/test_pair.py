@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.kinds import read_library
 from course.quantities import Given, Origin, Values
 from course.readings import Reading

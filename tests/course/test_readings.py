@@ -20,7 +20,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from course.changes import changes, hand_out
-from course.course import read_course
+from course.course_folder import read_course
 from course.formula import Value
 from course.log import Log
 from course.quantities import Origin

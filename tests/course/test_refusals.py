@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from course.course import read_course
+from course.course_folder import read_course
 from shared.problems import InputRefused
 
 CASES = yaml.safe_load((Path(__file__).parents[1] / "cases" / "course.yaml").read_text("utf-8"))

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from course.build import build, list_keys
 from course.cabinet import Rule
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.demand import spares_left
 from course.formula import parse
 from course.kinds import read_library

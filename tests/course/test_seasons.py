@@ -196,7 +196,7 @@ def _demo(dry: int, damp: int) -> Course:
     import tempfile
     from pathlib import Path
 
-    from course.course import read_course
+    from course.course_folder import read_course
 
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(shutil.copytree(str(files("course").joinpath("demo")), Path(folder) / "demo"))

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.cutlist import cut_rows
 from shared.units import INCH
 

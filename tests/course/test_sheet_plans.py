@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.cut_sheets import Area
 from course.cutting.checker import complaints
 from course.cutting.model import (
@@ -486,7 +486,7 @@ def test_three_processes_with_different_hash_seeds_plan_one_order():
     """The layouts of the demo, with its pin and its defect, byte for byte."""
     code = (
         "from pathlib import Path\nfrom importlib.resources import files\n"
-        "from course.course import read_course\nfrom course.order import plan_order\n"
+        "from course.course_folder import read_course\nfrom course.order import plan_order\n"
         "from course.order_files import left_csv, pins_yaml\n"
         "made = plan_order(read_course(Path(str(files('course').joinpath('demo')))))\n"
         "print(pins_yaml(made), left_csv(made), made.problems, made.alternatives)\n"

@@ -16,7 +16,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from lessons.packet import packet, read_lessons
 from shared.render.document import Document
 from shared.render.html import write_html

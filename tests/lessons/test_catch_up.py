@@ -8,7 +8,8 @@ from pathlib import Path
 import pypdfium2
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons.catch_up import catch_up, missed_sessions
 from lessons.class_flow import class_flow

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons.catch_up import catch_up
 from lessons.class_flow import ClassFlow, changes, class_flow, flow_problems, last, next_slots, outlook, session_plan

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons.__main__ import main
 from lessons.coach import BUILT_IN, CoachTable, Goal, advise, coach_tables, goals, grids, read_things

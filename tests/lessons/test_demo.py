@@ -9,7 +9,8 @@ from fractions import Fraction
 import pytest
 
 from course.changes import changes, edited
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.cutlist import cut_rows
 from course.proof import proof
 from course.remedies import remedies

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.cutlist import cut_rows
 from course.cutlist_files import table_text
 from lessons.class_sheets import class_sheets

@@ -224,7 +224,7 @@ routes:
 
 def test_with_no_hand_route_the_page_says_with_the_instructor(course_folder: Callable[..., object]) -> None:
     """The machine's steps are not printed; what is missing is."""
-    from course.course import read_course
+    from course.course_folder import read_course
 
     folder = course_folder(course=COURSE)
     (folder / "lessons").mkdir()

@@ -10,7 +10,7 @@ from math import ceil
 import pytest
 from typer.testing import CliRunner
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.cut_sheets import CutStep
 from course.cutting.checker import bounds_in
 from course.cutting.proof_file import proof_text

@@ -12,7 +12,8 @@ import pypdfium2
 import pytest
 from typer.testing import CliRunner
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.cutlist import cut_rows
 from course.cutlist_files import cutlist_document
 from course.readings import Reading

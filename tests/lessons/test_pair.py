@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from lessons.__main__ import ABOVE, app
 from lessons.coach import advise
 from lessons.demo import Event, Scenario, simulated

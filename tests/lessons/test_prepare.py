@@ -15,7 +15,7 @@ import pypdfium2
 import pytest
 from typer.testing import CliRunner
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons import fresh
 from lessons.__main__ import app

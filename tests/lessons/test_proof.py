@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from lessons.proof import proof
 
 ALL = "table saw, dado set, router table, jointer, planer, miter saw, drill press, hand router, track saw"

@@ -8,7 +8,8 @@ from importlib.resources import files
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.seasons import PanelYear, frame_years, panel_years
 from lessons.packet import read_lessons
 from lessons.seasons import chart, frame_rows, seasons_sheet, sections, wider

@@ -14,7 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.cutlist import cut_rows
 from course.cutlist_files import write_cutlist
 from course.order import Order, plan_order

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons.__main__ import main
 from rubrics.budget import Budget, Share, budget, budget_lines, final_reveals

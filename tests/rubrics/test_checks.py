@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.kinds import read_library
 from course.readings import Reading
 from lessons.operation_files import read_operations

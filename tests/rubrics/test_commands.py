@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.readings import Reading, Taken
 from rubrics import commands
 from rubrics.gradebook import write_gradebook

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from rubrics.check_files import read_checks
 from rubrics.checks import checks_of
 from rubrics.fit_classes import FILE, STATUSES, read_fit_classes

@@ -23,7 +23,8 @@ from openpyxl.comments import Comment
 from openpyxl.drawing.image import Image
 
 from course.changes import AsMade
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from rubrics.checks import checks_of
 from rubrics.fit_rows import fit_rows
 from rubrics.grading import grade

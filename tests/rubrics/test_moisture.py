@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.readings import MOISTURE, Reading
 from rubrics.feedback import pages
 from rubrics.gradebook import write_gradebook

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from course.course import read_course
+from course.course_folder import read_course
 from course.proof import proof
 from rubrics.check_files import read_checks
 from shared.problems import InputRefused, Problem

@@ -92,7 +92,7 @@ def test_a_finer_instrument_of_the_same_kind_is_named(made):
     assert "class I tape" not in said(wide)
     text = (wide.folder / "plan.yaml").read_text("utf-8").replace("width: 400", "width: 900")
     (wide.folder / "plan.yaml").write_text(text, "utf-8")
-    from course.course import read_course
+    from course.course_folder import read_course
 
     lines = [line for line in said(read_course(wide.folder)).splitlines() if "front_diagonals" in line]
     assert lines == [
@@ -152,7 +152,7 @@ def test_either_of_the_two_changes_passes(made, change: str):
 
 
 def with_panels(made, half: str, course: str = PAIR) -> Course:
-    from course.course import read_course
+    from course.course_folder import read_course
 
     folder = made(course).folder
     (folder / "checks").mkdir(exist_ok=True)

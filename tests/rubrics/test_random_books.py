@@ -22,7 +22,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.readings import MOISTURE, Judgement, Reading
 from lessons.demo import Event, Scenario, Shift, simulated
 from rubrics.gradebook import write_gradebook

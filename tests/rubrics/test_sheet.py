@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from openpyxl import load_workbook
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.readings import STATES, Reading
 from rubrics.checks import checks_of
 from rubrics.fit_rows import _between, fit_rows

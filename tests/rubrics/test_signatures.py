@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from rubrics.intake import collect
 
 ROSTER = "id,name,units,piece.case\ns1,Ada Test,mm,thin\ns2,Bo Test,in,\n"
