@@ -184,8 +184,9 @@ def operation_page(
     texts = _Texts(course, works, values, student.shown)
     return OperationPage(
         number, operation.title, _titles(works), _labels(works), f"{route.station}, {route.tool}" if route else "",
-        ", ".join(operation.tools), tuple(map(texts.filled, operation.before_start)), tuple(_releases(works)),
-        tuple(row for row, _ in setups), "; ".join(dict.fromkeys(w for _, waits in setups for w in waits)),
+        ", ".join(operation.tools), texts.of(operation.before_start, route.before_start if route else ()),
+        tuple(_releases(works)), tuple(row for row, _ in setups),
+        "; ".join(dict.fromkeys(w for _, waits in setups for w in waits)),
         tuple(drawings_of(course, student, works, before_reading(works, course.cabinet, values), route)),
         tuple(_condensed(found, powered)),
         tuple(sorted((_row(c) for c in found if c.id not in placed and not _short(c, powered)), key=_gravest)),
@@ -194,7 +195,7 @@ def operation_page(
             "sign_off.missing", machine=chosen.machine, missing=chosen.missing
         ),
         chosen.barred, operation.stance.get((route.name, student.hand), "") if route else "",
-        tuple(map(texts.filled, operation.mistakes)), tuple(map(texts.filled, operation.right_when)),
+        texts.of(operation.mistakes, route.mistakes if route else ()), texts.of(operation.right_when),
         _checks(course, works, rows), _coach(course, student, works, route, rows), powered,
         tuple(_closing(course, route)) if powered and route else (),
     )  # fmt: skip
@@ -335,6 +336,10 @@ class _Texts:
     def __init__(self, course: Course, works: Sequence[Work], values: Values, shown: Shown) -> None:
         self.course, self.values, self.shown = course, values, shown
         self.assemblies = list(dict.fromkeys(a for work in works for a in work.assemblies))
+
+    def of(self, *lists: Sequence[str]) -> tuple[str, ...]:
+        """The texts of some lists, one after the other, as Markdown."""
+        return tuple(self.filled(text) for texts in lists for text in texts)
 
     def filled(self, text: str) -> str:
         """The text as Markdown, each size box replaced by this student's number."""

@@ -138,7 +138,8 @@ def _page(
         "the glue" if operation.glue and operation.cures else "the finish" if operation.cures else "",
         tuple(_route(course, works, route, route.name in closed) for route in operation.routes.values()),
         tuple(why_before(earlier, work) for earlier, work in steps if earlier),
-        tuple(_numbers(operation, pages)), tuple(_watch(operation, pages)), first.right, first.mistakes, first.checks,
+        tuple(_numbers(operation, pages)), tuple(_watch(operation, pages)), first.right,
+        tuple(dict.fromkeys(wrong for page in pages.values() or [first] for wrong in page.mistakes)), first.checks,
         tuple(_off(course, wanted)), operation.instructor,
     )  # fmt: skip
 

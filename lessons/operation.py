@@ -45,6 +45,10 @@ class Route:
     minutes: int
     """For one student (an estimate)."""
     steps: tuple[Step, ...]
+    before_start: tuple[str, ...]
+    """What must be so before this route begins, beside what holds for every route."""
+    mistakes: tuple[str, ...]
+    """What goes wrong by this route alone."""
 
     @property
     def powered(self) -> bool:
@@ -144,4 +148,4 @@ class Operation:
         """Every text that may hold a box."""
         yield from (*self.before_start, *self.mistakes, *self.right_when, self.instructor)
         for route in self.routes.values():
-            yield from (step.text for step in route.steps)
+            yield from (*(step.text for step in route.steps), *route.before_start, *route.mistakes)

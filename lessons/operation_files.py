@@ -170,9 +170,9 @@ class _Head:
             if name in block.entries:
                 node = self._block(block.get(name), block.keys[name], f"the route '{name}'")
                 found[name] = self._route(name, node, sections)
-            elif name in sections.found:
-                place = self.at(sections.first_line(name))
-                self.wrong("L006", place, f"there are steps by {name}, but no such route in the head",
+            elif section := sections.of_route(name):
+                place = self.at(sections.first_line(section))
+                self.wrong("L006", place, f"there is a section by {name}, but no such route in the head",
                            f"Add the route '{name}' to `routes`, or take the section out.")  # fmt: skip
         return found
 
@@ -201,7 +201,7 @@ class _Head:
         return Route(
             name, node.text("station"), node.text("tool"), node.text("sign_off"),
             node.text("endorsement"), cautions,
-            self._number(node, "minutes"), steps,
+            self._number(node, "minutes"), steps, sections.more("before", name), sections.more("mistakes", name),
         )  # fmt: skip
 
     def _setups(self, head: Mapping) -> tuple[Setup, ...]:

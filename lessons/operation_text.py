@@ -14,6 +14,8 @@ from shared.render.tree import markdown_tree
 SECTIONS = {
     "Before you start": "before", "Typical mistakes": "mistakes", "It is right when": "right",
     "For the instructor": "instructor", **{f"Steps by {route}": route for route in ROUTES},
+    **{f"Before you start by {route}": f"before {route}" for route in ROUTES},
+    **{f"Typical mistakes by {route}": f"mistakes {route}" for route in ROUTES},
 }  # fmt: skip
 """The headings of the second level, and what their sections are called here."""
 _STEP = re.compile(r"(\d+)\.\s+(.+)")
@@ -55,6 +57,14 @@ class Sections:
         if not found:
             self.wrong("L006", self.end, f"the section '{title}' is empty", "Write lines that begin with `- `.")
         return tuple(text for text, _ in found)
+
+    def more(self, name: str, route: str) -> tuple[str, ...]:
+        """The lines of a list that is for one route alone and need not be there, as `Typical mistakes by hand`."""
+        return self.items(f"{name} {route}") if f"{name} {route}" in self.found else ()
+
+    def of_route(self, route: str) -> str:
+        """A section that is for one route; empty when there is none."""
+        return next((name for name in (route, f"before {route}", f"mistakes {route}") if name in self.found), "")
 
     def steps(self, route: str, place: Place) -> tuple[Step, ...]:
         """The steps of a route.

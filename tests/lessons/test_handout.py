@@ -322,6 +322,26 @@ def test_drawings_show_what_is_to_be_made_and_not_what_was_read_after_it(with_ma
     assert drawn() != planned and numbers() != set_up
 
 
+MACHINE_WORDS = re.compile(r"\b(fence of the saw|table saw|guard|shim|cutter is|router tips|climb cut|blade)\b", re.I)
+
+
+def test_a_page_by_hand_speaks_of_no_machine(by_hand: Course, with_machines: Course) -> None:
+    """Guards, shims and blades are for who works with them: what must be so before, and what goes wrong, follows the
+    route; what holds for both stands on both pages."""
+    found = {}
+    for works in read_lessons(by_hand).sheets:
+        page = page_of(by_hand, works[0].operation.name)
+        lines = [*page.before, *page.mistakes, *(row.where for row in page.setups)]
+        found[page.title] = [line for line in lines if MACHINE_WORDS.search(line)]
+    assert {title: lines for title, lines in found.items() if lines} == {}
+    by_machine = page_of(with_machines, "make a test tenon")
+    assert any("guard goes back on at once" in line for line in by_machine.before)
+    assert any("shim lies under half" in line for line in by_machine.mistakes)
+    both = "The test piece is thinner than the rails."
+    assert both in by_machine.mistakes and both in page_of(by_hand, "make a test tenon").mistakes
+    assert page_of(by_hand, "crosscut to length").setups[0].name == "length"
+
+
 def test_the_drawing_by_hand_shows_the_joint(by_hand: Course) -> None:
     """A gauge line needs the section, not a saw."""
     titles = [d.title for d in page_of(by_hand, "cut the tenons").drawings]
@@ -506,7 +526,7 @@ BOTH = ("machine", "hand")
         ("square the corners of the rabbet", BOTH, "Lean the walls back by a hair"),
         ("square the corners of the rabbet", BOTH, "Drop the test block in"),
         ("fit the back", BOTH, "The fitted back brings the case square"),
-        ("cut the rabbet for the back", BOTH, "It can run away: experienced hands only, very light, or not at all"),
+        ("cut the rabbet for the back", ("machine",), "It can run away: experienced hands only, very light, or not at all"),
     ],
 )
 def test_what_a_teacher_stresses_is_on_the_students_page(

@@ -123,7 +123,7 @@ class TestBuiltIn:
         found = [o for o in ALL if any("dado_table_saw" in route.cautions for route in o.routes.values())]
         assert [operation.number for operation in found] == [10, 11, 22, 23, 24, 42]
         for operation in found:
-            said = " ".join(operation.before_start)
+            said = " ".join(operation.routes["machine"].before_start)
             assert re.search(r"[Ff]eatherboards?.* replaces? it|A jig replaces it", said), operation.name
             assert "goes back on at once" in said, operation.name
 
@@ -299,6 +299,11 @@ class TestReading:
              "printed: '1. Wet the ![stone](stone.png).'\n    Write it plainly."),
             ("- The stone is hollow.", "- ::: warning", "W004: the box 'warning' is never closed\n"
              "    Close it with ::: on a line of its own."),
+            ("## Typical mistakes\n", "## Typical mistakes by machine\n\n- It burns.\n\n## Typical mistakes\n", "L006: there is "
+             "a section by machine, but no such route in the head\n"
+             "    Add the route 'machine' to `routes`, or take the section out."),
+            ("## Typical mistakes\n", "## Before you start by hand\n\n## Typical mistakes\n", "L006: the section 'Before you "
+             "start by hand' is empty\n    Write lines that begin with `- `."),
             ("tools: [stone]", "tools: [stone", "90_sharpen.md:15:1: L001: the file is not valid YAML"),
         ],
     )  # fmt: skip
