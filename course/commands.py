@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -10,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from course.absurd import absurd
 from course.changes import change_lines, changes, course_shown, edited, hand_out, stale
 from course.course import Course, size_names
 from course.course_folder import read_course
@@ -36,6 +38,16 @@ class Above:
     """More to look at in `check`."""
     budget: Callable[[Course, Student, str], Sequence[str]] = lambda course, student, quantity: ()
     """Which readings count most for a size, as lines of `why --moves`."""
+
+
+def _is_day(on: str) -> None:
+    """Refuse a date that is none: it goes into the log, which is never changed."""
+    if on:
+        try:
+            datetime.date.fromisoformat(on)
+        except ValueError:
+            says = f"--on is '{on}', which is not a date"
+            raise refuse("C034", says, "Write it as 2026-10-05.") from None
 
 
 CourseFolder = Annotated[Path, typer.Argument(help="Folder with course.yaml, plan.yaml and roster.csv.")]
@@ -149,7 +161,9 @@ def cutlist(
         typer.echo(table_text(read, person, rows))
     else:
         typer.echo(f"Wrote {write_cutlist(read, person, rows, out)}")
-    raise typer.Exit(1 if _attention(rows) else 0)
+    wrong = absurd(read, person)
+    say_problems(wrong)
+    raise typer.Exit(1 if wrong or _attention(rows) else 0)
 
 
 def _attention(rows: Sequence[CutRow]) -> bool:
@@ -168,6 +182,7 @@ def mark(
     """Record that a part is cut, jointed, fitted or glued; from then on it keeps its size."""
     read = read_course(course)
     person = read.student(student)
+    _is_day(on)
     if state not in STATES:
         raise refuse("C031", f"there is no state '{state}'", meant(state, STATES))
     new = read.mark(person, part, state, by, on)
@@ -228,6 +243,7 @@ def confirm(
     """List a student's readings that were kept but left out, or let one of them count."""
     read = read_course(course)
     person = read.student(student)
+    _is_day(on)
     held = dict(read.log.held(person.id))
     if number is None:
         for key, one in held.items():

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
 
+from course.absurd import absurd
 from course.cabinet import Joint, Part
 from course.course import Course, whom
 from course.instructions import read_instructions
@@ -303,7 +304,7 @@ def proof(course: Course, rules: Iterable[Rule] = RULES) -> tuple[Problem, ...]:
         for problem in dict.fromkeys(found for rule in rules for found in rule(look)):
             who.setdefault(problem, []).append(student.id)
     found = [replace(problem, says=f"{whom(course, ids)}: {problem.says}") for problem, ids in who.items()]
-    found += order_problems(course)
+    found += (*order_problems(course), *(one for student in course.students for one in absurd(course, student)))
     return tuple(sorted(found, key=lambda p: (p.place.sort_key, p.code, p.says)))
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from course.absurd import absurd
 from course.changes import edited
 from course.course import Course
 from course.roster import Student
@@ -71,6 +72,7 @@ def prepare_course(
     kept: list[Path] = []
     made = Made.of(course)
     students = (course.student(student),) if student else course.students
+    problems += (problem for person in students for problem in absurd(course, person))
     with Press(len(students)) as press:
         desk = _Desk(course, press, problems, written)
         for one in students:

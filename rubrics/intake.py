@@ -17,7 +17,7 @@ from course.readings import STATES, Reading, Taken
 from rubrics.book_intake import BEFORE, is_gradebook, read_edits
 from rubrics.checks import asked_places
 from rubrics.final import FILE as FINAL
-from rubrics.intake_cells import CLOSED, Found, Mark, take_edits
+from rubrics.intake_cells import CLOSED, LARGE, Found, Mark, take_edits
 from rubrics.intake_csv import take_csv
 from rubrics.intake_sheets import take_workbook
 from rubrics.last_term import FILE as FIGURES
@@ -134,6 +134,8 @@ def _impossible(course: Course, one: Reading) -> str:
     last, taken = _last_day(course), _day(one.taken)
     if isinstance(target, Fraction) and one.value is not None and one.value - target > target > CLOSED:
         return f"off by more than the piece itself, about {student.shown.size(target)} is expected"
+    if isinstance(target, Fraction) and one.value is not None and target > LARGE and one.value < target / 4:
+        return f"less than a quarter of what is expected, about {student.shown.size(target)}"
     if part and state and state.name == "glued":
         return f"of {part.label}, which is glued already"
     if taken and last and taken > last:
@@ -164,6 +166,11 @@ def _marked(found: Found, mark: Mark) -> bool:
         found.problems.append(Problem("C024", mark.place, says, do, severe=False))
         return False
     last, day = _last_day(course), _day(mark.date)
+    if mark.date and not day:
+        says = f"{mark.part} is {mark.state}, and its date is '{mark.date}'"
+        do = "It counts without a date; write it as 2026-10-05 and collect the sheet again."
+        found.problems.append(Problem("C111", mark.place, says, do, severe=False))
+        mark = replace(mark, date="")
     if day and last and day > last:
         says = f"{mark.part} is {mark.state} on {mark.date}, after the course ends on {last}"
         found.problems.append(Problem("C109", mark.place, says, "It counts all the same; mend the date.", severe=False))

@@ -23,6 +23,8 @@ LONGEST = 30
 """Signs in a reading."""
 CLOSED = Fraction(5)
 """A gap planned no wider than this may be read as 0; nothing else can be. [mm]"""
+LARGE = Fraction(50)
+"""Of something larger than this nobody cuts or measures less than a quarter; our choice. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)

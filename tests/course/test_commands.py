@@ -15,7 +15,7 @@ from course.course_folder import read_course
 from course.readings import Reading
 from lessons.__main__ import main
 from shared.places import Place
-from shared.problems import Problem
+from shared.problems import InputRefused, Problem
 
 CLASS_PLAN = Path(__file__).parents[1].joinpath("class_plan.yaml").read_text("utf-8")
 
@@ -272,3 +272,14 @@ def test_what_cannot_be_confirmed_is_refused(folder, capsys, monkeypatch, number
     with pytest.raises(SystemExit):
         main()
     assert capsys.readouterr().err == says
+
+
+@pytest.mark.parametrize("line", [("mark", "C-SL", "cut"), ("confirm",)])
+def test_a_date_that_is_none_is_refused(course_folder, line: tuple[str, ...]):
+    """The log is never changed, so a day that there is not does not get into it."""
+    name, *rest = line
+    result = CliRunner().invoke(app, [name, str(course_folder()), "s1", *rest, "--on", "05/10/2026"])
+    assert isinstance(result.exception, InputRefused)
+    assert str(result.exception) == (
+        "fairfit: C034: --on is '05/10/2026', which is not a date\n    Write it as 2026-10-05."
+    )

@@ -87,7 +87,7 @@ def said(collected: Collected) -> list[str]:
     [
         ("s1", "364.8", "364.8"), ("s1", "364,8", "364.8"), ("s1", "14 3/8 in", "365.125"), ("s1", "36.48 cm", "364.8"),
         ("s2", "14 3/8", "365.125"), ("s2", "14-3/8\"", "365.125"), ("s2", "14.375", "365.125"), ("s2", "364 mm", "364"),
-        ("s1", "1 3/16", "30.1625"), ("s1", "0.472 in", "11.9888"), ("s1", "12 mm", "12"), ("s2", "1-3/16\"", "30.1625"),
+        ("s1", "14 3/16", "360.3625"), ("s1", "14.472 in", "367.5888"), ("s2", ".36 m", "360"), ("s2", "13-3/4\"", "349.25"),
     ],
 )  # fmt: skip
 def test_readings_are_accepted_as_people_write_them(course, student: str, raw: str, value: str):
@@ -866,6 +866,26 @@ def test_a_reading_larger_than_the_piece_is_left_out_until_confirmed(course):
     course.log.confirm(number, "RS", "2026-10-06")
     course.fresh()
     assert course.values(course.student("s1"))[WIDTH] == 3650
+
+
+def test_a_reading_of_a_fraction_of_the_piece_is_left_out(course):
+    """14.4 for an opening of 364 was read in inches or is another cell's: no frame of it is put on the cut list."""
+    collected = collect(course, [sheet_of(course, readings={(WIDTH, 1): "14.4"})])
+    assert [p.says.replace("\u00a0", " ") for p in collected.questions if p.code == "C105"] == [
+        "s1, divider.upper.width, place 1: 14.4 is less than a quarter of what is expected, about 364.0 mm"
+    ]
+    assert course.values(course.student("s1"))[WIDTH] == 364
+
+
+def test_a_state_with_a_date_that_is_none_counts_without_it(course):
+    """The state is recorded, the date is told: nobody can cut on the thirtieth of February."""
+    collected = collect(course, [sheet_of(course, states={"C-T": ("cut", "2026-02-30")})])
+    assert [str(p).partition(": ")[2] for p in collected.problems] == [
+        "C111: case.top is cut, and its date is '2026-02-30'\n"
+        "    It counts without a date; write it as 2026-10-05 and collect the sheet again."
+    ]
+    state = course.log.states("s1")["case.top"]
+    assert (state.name, state.at) == ("cut", "")
 
 
 def test_a_reading_of_a_glued_part_waits(course):
