@@ -24,7 +24,7 @@ from course.signoffs import SignOff, read_signoffs
 from course.stock import Piece, read_stock
 from shared.handbook import tables
 from shared.own_files import yaml_in
-from shared.places import Items, Mapping, Place, Row, Table, Text, Unreadable, read_csv, read_text
+from shared.places import Items, Mapping, Node, Place, Row, Table, Text, Unreadable, read_csv, read_text
 from shared.problems import InputRefused, Problem, meant
 from shared.terms import TERMS, in_us_words
 from shared.units import SHOWN
@@ -73,7 +73,7 @@ def read_course(folder: Path) -> Course:
     made = read_made(others, {s.id: s.name for s in students}, cabinet, problems) if others and cabinet else []
     if any(p.severe for p in problems) or cabinet is None:
         raise InputRefused(problems)
-    if not signoffs:
+    if not signoffs and not _by_hand_alone(top.get("shop")):
         says = "no sign-off is recorded, so every packet prints the hand routes only"
         problems.append(Problem("A010", Place("signoffs.csv"), says, "Record who may use which machine.", False))
     title = top.text("title", cabinet.title)
@@ -184,6 +184,12 @@ def _own_movement(species: str) -> str:
         near = unknown.do if unknown.do.startswith("Did you mean") else "Or name a wood of the tables that moves alike."
         return f"{do}. {near}"
     return f"{do}."
+
+
+def _by_hand_alone(shop: Node | None) -> bool:
+    """Whether a shop says that it has no machine, as `machines: []`."""
+    machines = shop.get("machines") if isinstance(shop, Mapping) else None
+    return isinstance(machines, Items) and not len(machines)
 
 
 def _one_of(top: Mapping, key: str, known: tuple[str, ...], default: str, problems: list[Problem]) -> str:

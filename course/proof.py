@@ -191,7 +191,9 @@ def rabbet_bit_cuts_it(look: Look) -> Iterator[Problem]:
 
 
 def parts_pass_machines(look: Look) -> Iterator[Problem]:
-    """A blank is long and wide enough to be led through a machine (common practice)."""
+    """A blank is long and wide enough to be led through a machine, where there is one (common practice)."""
+    if not look.course.machines:
+        return
     for size, code in (("length", "V005"), ("width", "V006")):
         limit = look.values.number(f"shop.least_{size}")
         small: dict[str, list[Part]] = {}

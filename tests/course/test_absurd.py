@@ -8,7 +8,8 @@ from typer.testing import CliRunner
 
 from course.absurd import absurd
 from course.commands import app
-from course.course import Course, read_course
+from course.course import Course
+from course.course_folder import read_course
 from course.proof import proof
 from course.readings import Reading
 

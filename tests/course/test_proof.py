@@ -131,3 +131,14 @@ def test_a_back_has_no_hardware(course_of, class_plan: str):
     assert said(course_of(plan=long)) == ""
     none = class_plan.replace("    use: door", "    use: door\n    hinge: none\n    hinge.screw: 60")
     assert said(course_of(plan=none)) == ""
+
+
+def test_a_shop_without_machines_hears_of_none(course_of, class_plan: str):
+    """`machines: []` is said on purpose: no sign-off is missed, and no blank is too short for a machine."""
+    small = class_plan.replace("    width: 400", "    width: 250")
+    by_hand, forgotten = (f"title: T\n{shop}" for shop in ("shop: {machines: []}\n", ""))
+    with_saw = course_of(plan=small)
+    assert {"V005"} <= {p.code for p in proof(with_saw)}
+    course = course_of(plan=small, course=by_hand)
+    assert not {"A010", "V005", "V006"} & {p.code for p in (*course.notes, *proof(course))}
+    assert "A010" in {p.code for p in course_of(course=forgotten).notes}
