@@ -212,7 +212,7 @@ def consequence(values: Values, part: Part, shown: Shown) -> str:
     for size in SIZES:
         name = f"{part.name}.{size}"
         is_now, needs = values.number(name), asked.number(name)
-        if shown.bare(is_now) == shown.bare(needs):
+        if shown.bare(is_now) == shown.bare(needs) or 0 < needs - is_now < LEFT:
             continue
         words.append(f"{size} is {shown.size(is_now)}, needs {shown.size(needs)}: {advice(size, is_now, needs, shown)}")
     return "; ".join(words)

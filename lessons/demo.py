@@ -239,8 +239,10 @@ def filled_workbooks(course: Course, folder: Path) -> list[Path]:
 
 
 def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tuple[str, int], str]:
-    """Readings of one student, each thing made to the size its own case asks for, give or take."""
-    chance = random.Random(f"{scenario.seed} {student.id}")
+    """Readings of one student, each thing made to the size its own case asks for, give or take.
+
+    Each thing has a chance of its own, so that one more thing to read changes no other.
+    """
     graph, settings = course.cabinet.graph, course.without_log(student).settings
     skipped = scenario.absent.get(student.id, ())
     groups = {row.quantity: row for row in fit_rows(course, student) if row.stage not in skipped}
@@ -248,6 +250,7 @@ def simulated(course: Course, student: Student, scenario: Scenario) -> dict[tupl
     found = {name: given for name, given in course.found(student).items() if given.origin is Origin.CUT}
     texts: dict[tuple[str, int], str] = {}
     for name in sorted(groups, key=order.__getitem__):
+        chance = random.Random(f"{scenario.seed} {student.id} {name}")
         target = graph.evaluate(settings, found).number(name)
         read, instrument = graph[name].read, groups[name].instrument
         made = target + _made(chance, scenario, student, name, instrument)
@@ -269,10 +272,11 @@ def second_readings(
     """What another person read of the same things, where two should; nothing for a student whose work one reads."""
     if student.id not in scenario.read_twice:
         return {}
-    chance, found = random.Random(f"{scenario.seed} second reader of {student.id}"), {}
+    found: dict[tuple[str, int], str] = {}
     twice = {row.quantity: row.instrument for row in fit_rows(course, student) if row.second}
     for (name, place), text in readings.items():
         if name in twice:
+            chance = random.Random(f"{scenario.seed} second reader of {student.id} {name} {place}")
             scatter = _scatter(chance, scenario.spread.get(twice[name], Fraction(1, 5)) / 4)
             value = _graduated(length(text, student.unit) + scatter, twice[name], student)
             found[name, place] = _written(value, student.shown)
