@@ -384,7 +384,7 @@ def _cause(setup: Setup, read: Mapping[tuple[str, int], Setup], plan: Values | N
     parts_give = setup.check.parts_give
     if plan is None or parts_give is None:
         return None
-    moved, behind = plan, frozenset[str]().union(*(plan.rests_on(name) for name in parts_give.names))
+    moved, behind = plan, _behind(parts_give.names, plan)
     before = [name for name in sorted(own, key=plan.graph.index.__getitem__) if name in behind]
     for name in before:
         off = Given(moved.number(name) + own[name].shift, Origin.READING)
@@ -459,13 +459,15 @@ def _grade_student(
     shared = {(setup.check.id, setup.attempt): setup for setup in setups}
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Charged] = {}
+    set_up: dict[str, Charged] = {}
     moistures = views[STAGES[0]].log.moistures(student.id)
     for check in _charged_in_order(checks):
         marks, values = [], views[check.stage].values(student)
         blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}
         for one in results[check.id]:
-            elsewhere, titles = charged_elsewhere(check, one, blamed, values)
             setup = shared.get((check.id, one.attempt))
+            together = set_up if setup is None and (check.kind == "difference" or check.parts_give is not None) else {}
+            elsewhere, titles = charged_elsewhere(check, one, {**together, **blamed}, values)
             mark = mark_of(student, check, one, rules, setup, elsewhere, titles)
             if wood := _at_shop(check, one, views[check.stage], student, moistures, rules):
                 same = mark_of(student, check, one, rules, setup, wood.by, (MOISTURE_WORDS,))
@@ -479,6 +481,9 @@ def _grade_student(
                     charged[name] = Charged(mark.target, (mark.check.title,))
                 elif mark.counts and mark.elsewhere:
                     charged[name] = Charged(mark.value - mark.elsewhere, mark.charged_at)
+                if mark.counts and mark.setup_shift:
+                    title = f"the set-up of the class at '{mark.check.title}'"
+                    set_up[name] = Charged(mark.value - mark.setup_shift, (title,))
     marks = [mark for check in checks for mark in made[check.id]]
     counted = tuple(mark for mark in marks if mark.counts)
     points = sum((mark.points for mark in counted), NOTHING)
@@ -513,11 +518,26 @@ class Charged:
 
 
 def _others_sizes(course: Course, check: Check, student: Student, values: Values) -> dict[str, Charged]:
-    """Sizes that somebody else made, of a check that compares likes; a fit is made to what was there."""
-    if check.kind != "difference":
+    """Sizes that somebody else made and that a check rests on; a fit is made to what was there before.
+
+    So the groove of an instructor is not taken out of the fit of a student's tenon, whose size follows it; a partner's
+    tenon is taken out of the fit in a student's groove, and a partner's rail out of the gap that it leaves.
+    """
+    if not course.made or (check.formula is None and check.parts_give is None):
         return {}
-    makers = {name: course.made_by(student, name) for name, _, _ in check.reads}
-    return {name: Charged(_length(values.target(name)), (f"made by {by}",)) for name, by in makers.items() if by}
+    names = [name for name, _, _ in check.reads]
+    if check.parts_give is not None:
+        names = [name for name in values.found if name in _behind(check.parts_give.names, values)]
+    makers = {name: by for name in names if (by := course.made_by(student, name))}
+    if check.kind == "fit" and check.formula is not None:
+        followed = _behind([inner for name in names if name not in makers for inner in values.inputs(name)], values)
+        makers = {name: by for name, by in makers.items() if name not in followed}
+    return {name: Charged(_length(values.target(name)), (f"made by {by}",)) for name, by in makers.items()}
+
+
+def _behind(names: Iterable[str], values: Values) -> frozenset[str]:
+    """Everything that some sizes rest on, themselves included."""
+    return frozenset[str]().union(*(values.rests_on(name) for name in names))
 
 
 def _length(value: object) -> Fraction:
@@ -580,7 +600,7 @@ def _charged_at_its_parts(
 
     As much of it as there is: what the parts give may lie on the other side, or be planed away.
     """
-    behind = frozenset[str]().union(*(values.rests_on(name) for name in parts_give.names))
+    behind = _behind(parts_give.names, values)
     blamed = [name for name in charged if name in behind]
     mended = {name: Given(charged[name].target, Origin.READING) for name in blamed}
     right = values.with_given(values.settings, {**values.found, **mended})

@@ -110,15 +110,16 @@ class Rules:
             "Distances are counted from the middle of the band, or from nothing.",
             f"A level is only lost when the reading is {self.sure:.0%} sure to lie beyond its edge. ".replace("%", " %")
             + "Until then the better level stands and the part is to be measured again.",
-            f"{self.policy_words} Every attempt stays in the record.",
+            f"{self.policy_words} Every attempt stays in the record. What is only read again counts with the mean.",
             f"When {float(setup.share):.0%} of the class or more, of at least ".replace("%", " %")
             + f"{setup.students} students, lie on one side by {float(setup.threshold):g} of a limit or more, "
             f"the set-up is the cause: the middle one of their deviations, to {MM.fine(setup.step)}, is taken out "
             "for those who worked from it. Nobody loses by it, and the spread is graded.",
             "What two people read further apart than its limit allows costs nobody a mark: the marks that rest on it "
             "wait until both have read it again together.",
-            "A mistake is charged once: a difference or fit is worked out as if a reading that loses points at its own "
-            "check were right. A size that follows a changed case or part is graded against what it should be now.",
+            "A mistake is charged once: a difference, fit or gap is graded as if a reading that loses points at its "
+            "own check were right, and so with what somebody else made, or the set-up moved, unless one's own part was "
+            "made to it. A size that follows a changed case or part is graded against what it should be now.",
             "What is not measured is blank, not zero: it counts neither in the points nor in what they are out of.",
             f"A size across the grain of solid wood, read at a moisture more than {float(self.moisture):g} % from the "
             "shop's, is also worked out at the shop's, about, and both are shown. Nobody loses by such a prediction: "

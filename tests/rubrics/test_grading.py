@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from course.readings import Reading
@@ -508,3 +508,77 @@ def test_a_fit_is_made_to_what_was_there_whoever_made_it(course_of):
     loose, snug = (next(m for m in s.marks if m.check.id == "door.tenon.clearance") for s in grade(course).students)
     assert (loose.elsewhere, loose.level.word) == (0, "Do again")
     assert snug.level.word == "On the mark"
+
+
+PARTNERS_WORK = "student,what,by\ns1,door.tenon,partner s2\ns1,door.rail,partner s2\n"
+
+
+def test_a_partners_tenon_costs_nothing_in_ones_own_groove(course_of):
+    """The groove is right, the partner's tenon 0.5 thick: -0.5 of the fit is the partner's, nothing the student's."""
+    course = course_of(made=PARTNERS_WORK)
+    course.log.add(readings("s1", {"door.groove.width": "6 6 6", "door.tenon.thickness": "6.4 6.4 6.4"}))
+    (fit,) = (m for m in grade(course).students[0].marks if m.check.id == "door.tenon.clearance")
+    assert (fit.deviation, fit.elsewhere, fit.own) == (Fraction("-0.5"), Fraction("-0.5"), 0)
+    assert (fit.charged_at, fit.points) == (("made by partner s2",), fit.check.points)
+
+
+def test_a_groove_too_wide_is_charged_there_whoever_cuts_the_tenon(course_of):
+    """A partner's tenon follows the student's groove of 6.4: the groove loses points, the fit is right."""
+    course = course_of(made=PARTNERS_WORK)
+    course.log.add(readings("s1", {"door.groove.width": "6.4 6.4 6.4", "door.tenon.thickness": "6.3 6.3 6.3"}))
+    marks = {m.check.id: m for m in grade(course).students[0].marks}
+    assert marks["door.groove.width"].points < marks["door.groove.width"].check.points
+    assert (marks["door.tenon.clearance"].deviation, marks["door.tenon.clearance"].level.word) == (0, "On the mark")
+
+
+def test_a_partners_rails_cost_nothing_at_the_reveal(course_of):
+    """Rails that a partner cut 2 mm short leave 1 mm more on each side; with right ones 1 mm more is the student's own."""
+    course = course_of(made=PARTNERS_WORK)
+    for student in ("s1", "s2"):
+        rails = {"door.rail.top.shoulder": "259", "door.rail.bottom.shoulder": "259"} if student == "s1" else {}
+        course.log.add(readings(student, {**rails, "door.reveal.left": "2.5", "door.reveal.right": "2.5"}))
+    ada, bo = ({m.check.id: m for m in s.marks}["door.reveal.left"] for s in grade(course).students)
+    assert (ada.elsewhere, ada.charged_at, ada.points) == (1, ("made by partner s2",), ada.check.points)
+    assert (bo.elsewhere, bo.level.word) == (0, "Do again")
+
+
+def test_what_the_set_up_moved_costs_nothing_at_a_pair(course_of):
+    """All top rails 1.5 long by the stop: nobody pays there, nor for the difference to the bottom rail."""
+    course = course_of(roster=SIX)
+    for number in range(1, 7):
+        rails = {"door.rail.top.shoulder": "262.5", "door.rail.bottom.shoulder": "261"}
+        course.log.add(readings(f"s{number}", rails))
+    for one in grade(course).students:
+        pair = next(m for m in one.marks if m.check.id == "door.shoulder.the_two_rails")
+        assert (pair.deviation, pair.elsewhere, pair.points) == (Fraction("1.5"), Fraction("1.5"), pair.check.points)
+        assert pair.charged_at == ("the set-up of the class at 'door rail top: shoulder to shoulder'",)
+
+
+@given(
+    st.lists(st.sampled_from(["-20", "-1.5", "-0.5", "0", "0.4", "0.8", "3"]), min_size=6, max_size=6),
+    st.sampled_from(["-2", "-0.4", "0", "0.6", "20"]),
+    st.booleans(),
+)
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whose_own_work_is_exact_never_loses_points(course_of, others, partner, by_partner):
+    """Whatever five others do, and whatever a partner cuts for her, a student who is exact where she works loses nothing.
+
+    And every deviation from the plan is own, inherited, set-up and charged elsewhere, with nothing left over.
+    """
+    course = course_of(roster=SIX, made="student,what,by\ns1,door.rail.top,partner s2\n" if by_partner else "student,what,by\n")
+    course.log.path.unlink(missing_ok=True)
+    course.fresh()
+    for number, text in enumerate(others, 1):
+        off = Fraction(0) if number == 1 else Fraction(text)
+        top = Fraction(partner) if number == 1 and by_partner else off
+        sizes = {
+            "door.rail.top.shoulder": 261 + top, "door.rail.bottom.shoulder": 261 + off, "door.groove.width": 6 + off / 40,
+            "door.tenon.thickness": 6 - Fraction("0.1") + (off / 40 if number == 1 else -off / 10),
+            "door.reveal.left": max(Fraction(0), Fraction("1.5") - max(top, off) / 2), "door.reveal.top": Fraction("1.5"),
+        }  # fmt: skip
+        course.log.add(readings(f"s{number}", {name: str(float(size)) for name, size in sizes.items()}))
+    found = grade(course)
+    ada = found.students[0]
+    assert ada.marks and all(mark.level.share == 1 for mark in ada.marks), [m.words() for m in ada.marks]
+    for mark in found.marks:
+        assert mark.own + mark.inherited + mark.setup_shift + mark.elsewhere == mark.plan_deviation
