@@ -26,7 +26,8 @@ from rubrics.workbooks import tabs_of
 from shared.places import Place
 from shared.problems import Problem
 
-SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb")
+SHEETS, FOREIGN = (".xlsx", ".xlsm", ".csv"), (".ods", ".fods", ".xls", ".xlsb", ".numbers")
+PAPERS = (".jpg", ".jpeg", ".png", ".heic", ".gif", ".webp", ".pdf", ".doc", ".docx", ".odt", ".txt", ".zip")
 """What is taken in out of a folder, and what is told to be saved again."""
 OURS = (BEFORE, FINAL, FIGURES)
 """Files made beside the gradebook, which hold nothing to take in."""
@@ -79,7 +80,7 @@ def _files(path: Path, found: Found) -> Iterator[tuple[Path, str]]:
     """Files, with the name each is told and remembered by: in a folder with its place there."""
     if path.is_dir():
         own = [p for p in path.rglob("*") if not p.name.startswith((".", "~$", *OURS)) and not p.is_dir()]
-        inside = sorted(p for p in own if p.suffix.lower() in (*SHEETS, *FOREIGN))
+        inside = sorted(p for p in own if p.suffix.lower() in (*SHEETS, *FOREIGN, *PAPERS))
         if not inside:
             says = "there is no workbook or CSV file in this folder"
             found.wrong("C001", Place(path.name), says, "Give another folder.")
@@ -94,6 +95,9 @@ def _read(found: Found, file: Path, name: str) -> None:
     if file.suffix.lower() in FOREIGN:
         says = f"a workbook of the kind {file.suffix.lower()} is not taken in"
         found.wrong("C027", Place(name), says, "Open it and save it again as .xlsx, then give that.")
+    elif file.suffix.lower() in PAPERS:
+        says = f"a file of the kind {file.suffix.lower()} holds no readings that could be taken in"
+        found.wrong("C034", Place(name), says, "If it is a sheet all the same, key its readings into a workbook.")
     elif file.suffix.lower() == ".csv":
         take_csv(found, file, name)
     elif is_gradebook(file):

@@ -11,27 +11,33 @@ from course.roster import Student
 from rubrics.book_intake import judged_rows
 from rubrics.intake_cells import Asked, Found, take_edits, take_moisture, take_value
 from rubrics.intake_sheets import is_unit
-from shared.places import Row, Unreadable, read_csv, read_text
+from shared.places import Place, Row, Unreadable, read_csv, read_text
 from shared.problems import meant
 
 COLUMNS = ("student", "quantity", "place", "attempt", "reading", "unit", "reader", "instrument", "taken", "note",
            "moisture")  # fmt: skip
+NEEDED, JUDGED = ("student", "quantity", "reading"), ("item", "level")
+"""Columns that readings must have, and those that judged levels have."""
 
 
 def take_csv(found: Found, file: Path, name: str) -> None:
     """Take in a CSV file; one with the columns item and level holds judged levels."""
+    columns = f"The columns are {', '.join(COLUMNS)}."
     try:
-        table = read_csv(read_text(file, name), name)
+        text = read_text(file, name)
+        if text.strip() and not any(word in text.lstrip().split("\n", 1)[0] for word in (*NEEDED, *JUDGED)):
+            found.wrong("C021", Place(name, 1), "the first line does not name the columns", columns)
+            return
+        table = read_csv(text, name)
     except Unreadable as error:
         found.wrong("C004", error.place, error.says, error.do)
         return
-    if {"item", "level"} <= set(table.headings):
+    if set(JUDGED) <= set(table.headings):
         take_edits(found, judged_rows(found.course, table))
         return
-    for needed in ("student", "quantity", "reading"):
+    for needed in NEEDED:
         if needed not in table.headings:
-            do = f"The columns are {', '.join(COLUMNS)}."
-            found.wrong("C021", table.place, f"the column '{needed}' is missing", do)
+            found.wrong("C021", table.place, f"the column '{needed}' is missing", columns)
             return
     students = {student.id: student for student in found.course.students}
     for row in table.rows:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from itertools import pairwise
 
 from openpyxl.cell import Cell, MergedCell
 
@@ -56,8 +57,8 @@ def _head(found: Found, tab: Tab, top: int, needed: Sequence[str]) -> dict[str, 
     head: dict[str, tuple[str, str]] = {}
     labels = {label: key for key, label in KEYS.items()}
     for row in tab.sheet.iter_rows(min_row=1, max_row=top - 1):
-        for cell, after in zip(row, row[1:], strict=False):
-            if isinstance(cell.value, str) and cell.value.strip() in labels and after.value is not None:
+        for cell, after in pairwise(cell for cell in row if cell.value is not None):
+            if isinstance(cell.value, str) and cell.value.strip() in labels:
                 head[labels[cell.value.strip()]] = (str(after.value).strip(), after.coordinate)
     for key in needed:
         if key not in head:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -108,17 +109,18 @@ MAX_BYTES = 4_000_000
 
 
 def read_text(path: Path, shown: str | None = None) -> str:
-    """The text of a UTF-8 file.
+    """The text of a UTF-8 file; one in UTF-16 that says so with its first two bytes is read too.
 
     Raises:
-        Unreadable: Missing, a folder, locked, too large, or not UTF-8.
+        Unreadable: Missing, a folder, locked, too large, or neither.
     """
     place = Place(shown or path.name)
     try:
         if path.stat().st_size > MAX_BYTES:
             says = f"the file is larger than {MAX_BYTES // 1_000_000} MB"
             raise Unreadable(place, says, "Give a smaller file.")
-        return path.read_bytes().decode("utf-8-sig")
+        data = path.read_bytes()
+        return data.decode("utf-16" if data.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) else "utf-8-sig")
     except FileNotFoundError:
         raise Unreadable(place, "there is no such file", "Make it, or check its name.") from None
     except UnicodeDecodeError as error:
@@ -232,15 +234,14 @@ def _under_headings(record: list[str], headings: tuple[str, ...], file: str, lin
 
 
 def read_csv(text: str, file: str) -> Table:
-    """The rows of a CSV text under its headings; comma or semicolon, empty lines skipped.
+    """The rows of a CSV text under its headings; comma, semicolon or tab, empty lines skipped.
 
     The column of a place is the number of the cell, since a spreadsheet shows cells.
 
     Raises:
         Unreadable: No heading line, a heading twice, a line with more cells than headings, or quotes that never close.
     """
-    first = text.split("\n", 1)[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
+    delimiter = max(",;\t", key=text.split("\n", 1)[0].count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows: list[Row] = []
     headings: tuple[str, ...] = ()

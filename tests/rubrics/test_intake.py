@@ -382,6 +382,24 @@ def test_columns_may_be_moved_and_sheets_added(course):
     assert said(collected) == [] and [r.raw for r in course.log.readings("s1")] == ["364.8"]
 
 
+def test_the_head_of_a_sheet_may_be_pulled_apart(course):
+    """Columns inserted between 'Student id' and the id, as between all columns: the sheet is still known."""
+    path = sheet_of(course, readings={(WIDTH, 1): "364.8"})
+    collected = collect(course, [changed(path, lambda book: book[FIT].insert_cols(3, 2))])
+    assert said(collected) == [] and [r.raw for r in course.log.readings("s1")] == ["364.8"]
+
+
+@pytest.mark.parametrize("ending", [".jpg", ".pdf", ".TXT"])
+def test_what_lies_beside_the_sheets_and_is_none_is_told(course, tmp_path, ending: str):
+    """A photo of a paper sheet among the workbooks is not passed over in silence."""
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / f"ada{ending}").write_bytes(b"no workbook")
+    says = f"ada{ending}: C034: a file of the kind {ending.lower()} holds no readings that could be taken in\n" + (
+        "    If it is a sheet all the same, key its readings into a workbook."
+    )
+    assert said(collect(course, [tmp_path / "in"])) == said(collect(course, [tmp_path / "in" / f"ada{ending}"])) == [says]
+
+
 def test_a_pasted_picture_and_a_link_are_nobodys_readings(course):
     """A photo of the joint laid over the cells, a link, a comment: the readings under them come in, nothing else."""
     path = sheet_of(course, readings={(WIDTH, 1): "364.8"})
@@ -419,6 +437,27 @@ def test_a_csv_is_taken_in(course):
     first, second = course.log.readings()
     assert (first.value, first.reader, first.cell) == (Fraction("361.8"), "RS", "2")
     assert second.value == Fraction("361.95")
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-8-sig"])
+@pytest.mark.parametrize("between", [",", ";", "\t"])
+def test_a_csv_of_any_spreadsheet_is_taken_in(course, encoding: str, between: str):
+    """Commas, semicolons or tabs; in UTF-8 with or without its mark, or in UTF-16 as some programs save it."""
+    lines = (("student", "quantity", "place", "reading", "note"), ("s1", "door.width", "1", "361.8", "gem\u00e4\u00df"))
+    path = course.folder / "class.csv"
+    path.write_text("\n".join(between.join(line) for line in lines), encoding)
+    assert said(collect(course, [path])) == []
+    assert [(one.raw, one.note) for one in course.log.readings()] == [("361.8", "gem\u00e4\u00df")]
+
+
+def test_a_csv_without_headings_is_told_so(course):
+    """Not that the column '1' stands twice."""
+    path = course.folder / "class.csv"
+    path.write_text("s1,door.width,1,1,361.8,mm\n", "utf-8")
+    assert said(collect(course, [path])) == [
+        "class.csv:1: C021: the first line does not name the columns\n    The columns are student, quantity, place, "
+        "attempt, reading, unit, reader, instrument, taken, note, moisture."
+    ]
 
 
 def csv_of(course: Course, *lines: str, name: str = "class.csv") -> Path:
