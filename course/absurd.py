@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from course.course import Course
-from course.formula import RELATIONS
 from course.quantities import Origin, Values
 from course.roster import Student
 from shared.places import Place
@@ -25,9 +24,13 @@ def absurd(course: Course, student: Student) -> tuple[Problem, ...]:
 
 
 def _lost(course: Course, values: Values) -> Iterator[tuple[str, Sequence[str]]]:
-    """Assemblies and parts that cannot be, each with the sizes that say so."""
+    """Assemblies and parts that cannot be, each with the sizes that say so.
+
+    Of the rules those that ask for more than nothing: others hold of a plan exactly, and of readings about.
+    """
     for rule in course.cabinet.rules:
-        if rule.spec.stops and not RELATIONS[rule.relation](rule.left.run(values.all), rule.right.run(values.all)):
+        asked = rule.spec.stops and rule.relation == ">"
+        if asked and rule.left.run(values.all) <= rule.right.run(values.all):
             yield rule.scope.draft.name, (*rule.left.names, *rule.right.names)
     for part in course.cabinet.parts:
         names = [name for name in (f"{part.name}.{size}" for size in SIZES) if values.number(name) <= 0]

@@ -248,8 +248,10 @@ class _Builder:
             kind = self.library.joints.get(wanted)
             if kind is None or wanted not in spec.allowed:
                 place = chosen.place if chosen else spec.place
-                says = f"'{wanted}' is not a joint for {spec.says}"
-                self.wrong("P018", place, says, meant(wanted, spec.allowed))
+                says, do = f"'{wanted}' is not a joint for {spec.says}", meant(wanted, spec.allowed)
+                if kind:
+                    do += f" A copy of {spec.place.file} in the course folder may have '{wanted}' under `allowed:` too."
+                self.wrong("P018", place, says, do)
                 kind = self.library.joints[spec.default]
             self._joint(draft, spec, kind)
 

@@ -19,6 +19,7 @@ from course.course import Course, whom
 from course.instructions import read_instructions
 from course.order_settings import read_order_settings
 from course.quantities import Origin, Values
+from course.remedy_files import read_remedies
 from course.roster import Student
 from course.seasons import HIGHEST_MOISTURE, in_order
 from course.stock import Piece
@@ -306,12 +307,12 @@ def proof(course: Course, rules: Iterable[Rule] = RULES) -> tuple[Problem, ...]:
         for problem in dict.fromkeys(found for rule in rules for found in rule(look)):
             who.setdefault(problem, []).append(student.id)
     found = [replace(problem, says=f"{whom(course, ids)}: {problem.says}") for problem, ids in who.items()]
-    found += (*order_problems(course), *(one for student in course.students for one in absurd(course, student)))
+    found += (*other_files(course), *(one for student in course.students for one in absurd(course, student)))
     return tuple(sorted(found, key=lambda p: (p.place.sort_key, p.code, p.says)))
 
 
-def order_problems(course: Course) -> tuple[Problem, ...]:
-    """What is wrong in `order.yaml` and `cutting.yaml`, said before anything is ordered."""
+def other_files(course: Course) -> tuple[Problem, ...]:
+    """What is wrong in `order.yaml`, `cutting.yaml` and own remedies, said before anybody needs them."""
     groups = [part.group for part in course.cabinet.parts]
     settings = read_order_settings(course.folder, groups, course.cabinet.stock)
-    return (*settings.problems, *read_instructions(course).problems)
+    return (*settings.problems, *read_instructions(course).problems, *read_remedies(course.folder).problems)

@@ -80,7 +80,8 @@ class Sections:
         found = self._numbered(self.found[route], _STEP, title)
         if not 3 <= len(found) <= 7:
             do = "Write 3 to 7 steps, numbered `1.`, `2.`, `3.`"
-            self.problems.append(Problem("L006", place, f"'{title}' has {len(found)} steps", do))
+            count = "1 step" if len(found) == 1 else f"{len(found)} steps"
+            self.problems.append(Problem("L006", place, f"'{title}' has {count}", do))
         return tuple(Step(text, cautions) for text, cautions in found)
 
     def _split(self, body: Sequence[Line]) -> dict[str, list[Line]]:

@@ -48,9 +48,10 @@ def test_a_reading_that_leaves_no_part_names_it(course_of):
 
 
 def test_a_reading_that_leaves_enough_is_not(course_of):
-    """A narrow case is narrow, and everything of it is wood."""
+    """A narrow case is narrow, and everything of it is wood; openings that do not add up to the case are measured."""
     course = course_of()
     read(course, WIDTH, "300")
+    read(course, "divider.upper.height", "420")
     assert absurd(course, course.students[0]) == ()
 
 

@@ -140,13 +140,15 @@ def test_an_unknown_column_of_other_peoples_work_is_told(course_folder):
     )
 
 
-def test_order_and_cutting_are_proof_read_too(course_of):
+def test_order_cutting_and_remedies_are_proof_read_too(course_of):
     """`check` says what an order would pass over: a size in brackets, a sheet that is not there."""
     course = course_of()
     (course.folder / "order.yaml").write_text("scrap: {default: [5 %]}\ntrimm: {ends: 9 mm}\n", "utf-8")
     (course.folder / "cutting.yaml").write_text("forbidden: [sheet-A]\n", "utf-8")
+    (course.folder / "remedies").mkdir()
+    (course.folder / "remedies" / "own.yaml").write_text("remedy: own\n", "utf-8")
     said = {f"{p.place}: {p.code}" for p in proof(course)}
-    assert {"order.yaml:1:18: P032", "order.yaml:2:15: O001", "cutting.yaml:1:13: O031"} <= said
+    assert {"order.yaml:1:18: P032", "order.yaml:2:15: O001", "cutting.yaml:1:13: O031", "remedies/own.yaml:1:1: N002"} <= said
 
 
 def test_the_same_problem_is_told_once(course_folder):

@@ -277,6 +277,8 @@ class TestReading:
              "    Did you mean 'Steps by hand' or "),
             ("3. Wipe it dry.\n", "", "90_sharpen.md:10:9: L006: 'Steps by hand' has 2 steps\n"
              "    Write 3 to 7 steps, numbered `1.`, `2.`, `3.`"),
+            ('2. Hold the chisel\n   steady at {{ size("groove.depth") }}.\n3. Wipe it dry.\n', "", "90_sharpen.md:10:9: L006: 'Steps by hand' has 1 step\n"
+             "    Write 3 to 7 steps, numbered `1.`, `2.`, `3.`"),
             ("1. Wet the stone.", "Wet the stone.", "90_sharpen.md:22:1: L006: a line in 'Steps by hand' is not part "
              "of its list\n    Begin it with a number, as in `1. `, or indent it below the line it belongs to."),
             ("## Before", "Hello.\n\n## Before", "90_sharpen.md:16:1: L006: there is text before the first section\n"
