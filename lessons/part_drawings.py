@@ -158,6 +158,7 @@ def _widest_free(cuts: list[_Cut], whole: Area, k: float) -> Area:
 
 def _part_sizes(bench: Bench, sketch: Sketch, part: Part, cuts: list[_Cut], whole: Area, at: float) -> None:
     k, length = sketch.scale, bench.values.number(f"{part.name}.length")
+    low = at - 4.0 if at > whole.height + 5.0 else whole.height  # not through the words about an edge
     if cuts:
         spans = [Span(float(c.start) * k, float(c.end) * k, c.text, c.name) for c in cuts]
         sketch.chain("x", -5.0, spans, -1, 0.0)
@@ -166,11 +167,11 @@ def _part_sizes(bench: Bench, sketch: Sketch, part: Part, cuts: list[_Cut], whol
         start = max((c.end for c in ends if c.start == 0), default=Fraction(0))
         stop = min((c.start for c in ends if c.start > 0), default=length)
         span = Span(float(start) * k, float(stop) * k, bench.text(f"{part.name}.shoulder"), f"{part.name}.shoulder")
-        at = sketch.chain("x", at, [span], 1, whole.height) + 4.0
+        at = sketch.chain("x", at, [span], 1, low) + 4.0
     for cut in (c for c in cuts if not c.is_end and c.start > 0):
         span = Span(0.0, float(cut.start) * k, bench.said(cut.start), "from the datum end")
-        at = sketch.chain("x", at, [span], 1, whole.height) + 4.0
-    sketch.chain("x", at, [Span(0.0, whole.width, bench.said(length), f"{part.name}.length")], 1, whole.height)
+        at = sketch.chain("x", at, [span], 1, low) + 4.0
+    sketch.chain("x", at, [Span(0.0, whole.width, bench.said(length), f"{part.name}.length")], 1, low)
     span = Span(0.0, whole.height, bench.text(f"{part.name}.width"), f"{part.name}.width")
     sketch.chain("y", -5.0, [span], -1, 0.0)
 

@@ -545,6 +545,21 @@ def test_pin_holes_are_as_far_apart_as_the_template(class_bench: Bench) -> None:
     assert front - float(holes[0].get("cy")) / scale == pytest.approx(37, abs=0.01)
 
 
+def test_lines_of_sizes_do_not_cross_the_words_about_an_edge(bench: Bench) -> None:
+    """The words below a small part are wider than it; no extension line of a size runs through them."""
+    told = 0
+    for part in bench.cabinet.parts:
+        drawing = part_drawing(replace(bench, room=(80.0, 60.0)), part.name)
+        for text, left, top, right, bottom in text_boxes(drawing):
+            if "edge" in text or "all round" in text or "bottom" in text:
+                told += 1
+                for line in (e for e in ET.fromstring(drawing.svg).iter() if e.tag.endswith("line")):
+                    x1, y1, x2, y2 = (float(line.get(key)) for key in ("x1", "y1", "x2", "y2"))
+                    crosses = x1 == x2 and left < x1 < right and min(y1, y2) < bottom and max(y1, y2) > top
+                    assert not crosses, (part.name, text)
+    assert told > 4
+
+
 OWN_DRAWER = """kind: drawer
 says: A drawer whose bottom is nailed under its box.
 in: opening

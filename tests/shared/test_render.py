@@ -487,6 +487,24 @@ def test_a_warning_stands_on_the_page_of_its_step(kind: str, lines: int):
     assert ["fingers" in page for page in pages] == ["cutting" in page for page in pages]
 
 
+@pytest.mark.parametrize("lines", range(44, 51))
+def test_a_line_between_a_heading_and_a_table_stays_with_both(lines: int):
+    """Wherever the page ends, a heading and the line below it are never left behind by the table they are about."""
+    text = (
+        "# Top\n\n"
+        + "text\n\n" * lines
+        + "## Door\n\nof cherry\n\n| a | b |\n|---|---|\n| first | 1 |\n\n"
+        + "text\n\n" * 30
+    )
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(
+        write_pdf(document(markdown_tree(text, "x.md"), paper="letter")))]  # fmt: skip
+    assert (
+        ["Door" in page for page in pages]
+        == ["cherry" in page for page in pages]
+        == ["first" in page for page in pages]
+    )
+
+
 def test_warnings_of_a_whole_heading_do_not_hold_on_to_it():
     """Boxes that stand before the next heading may end a page; else half a page would stay empty before them."""
     boxes = "".join(f"::: warning\nbox{i}\n:::\n\n" for i in range(6))
