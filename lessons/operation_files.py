@@ -278,7 +278,7 @@ def _texts(folders: Sequence[Path], problems: list[Problem]) -> list[tuple[str, 
 
 
 def read_operations(
-    *folders: Path, checks: Collection[str] | None = None
+    *folders: Path, checks: Collection[str] | None = None, without: Collection[str] = ()
 ) -> tuple[dict[str, Operation], tuple[Problem, ...]]:
     """All operations by name, in the order of their numbers, and what is wrong with the files.
 
@@ -287,11 +287,12 @@ def read_operations(
     Args:
         folders: A course's own `lessons` folders; a file of the same name wins over the built-in one.
         checks: Names of the fit checks there are; without them, of the built-in ones.
+        without: Files of a course that cannot be used; the built-in ones of their names stand in for them.
     """
     problems: list[Problem] = []
     found: list[Operation] = []
     for name, texts in _texts(folders, problems):
-        operation, wrong = read_operation(texts[-1], name, checks)
+        operation, wrong = read_operation(texts[0 if name in without else -1], name, checks)
         problems.extend(wrong)
         if operation is None and len(texts) > 1:
             operation, _ = read_operation(texts[0], name, checks)

@@ -90,10 +90,15 @@ class Lessons:
 def read_lessons(course: Course) -> Lessons:
     """The operations of a course, its own files and the built-in ones."""
     checks = [spec.name for spec in read_checks(course.folder).definitions]
-    operations, wrong = read_operations(course.folder / "lessons", checks=checks)
+    own = course.folder / "lessons"
+    operations, wrong = read_operations(own, checks=checks)
     works, missing = work_of(course.cabinet, operations)
     unclear = proof(works, course.cabinet)
     bad = {problem.place.file for problem in unclear}
+    if bad:
+        operations, _ = read_operations(own, checks=checks, without=bad)
+        works, missing = work_of(course.cabinet, operations)
+        bad = {problem.place.file for problem in proof(works, course.cabinet)}
     ordered = tuple(w for w in sequence(works) if w.operation.place.file not in bad)
     return Lessons(
         ordered,

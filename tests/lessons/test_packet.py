@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
+from importlib.resources import files
 from pathlib import Path
 
 import pypdfium2
@@ -82,7 +83,14 @@ def test_a_packet_holds_one_students_data_only(course_of: Callable[..., Course])
     course = course_of(roster=ROSTER)
     assert "Bo Secret" not in plain(made(course, "s1")) + made(course, "s1").document.left
     theirs = plain(made(course, "s2")).lower().partition("how a fit is graded")[0]
-    for word in ("ada test", "large print", "time factor", "1.5 ", "accommodation", "grade"):  # the rule itself is told to all
+    for word in (
+        "ada test",
+        "large print",
+        "time factor",
+        "1.5 ",
+        "accommodation",
+        "grade",
+    ):  # the rule itself is told to all
         assert word not in theirs, word
 
 
@@ -227,7 +235,9 @@ def test_prepare_refuses_a_stage_that_the_cabinet_does_not_have(course_folder: C
     """With the nearest name; and an operation and a stage together."""
     folder = course_folder(roster=ROSTER)
     result = CliRunner().invoke(app, ["prepare", str(folder), "--stage", "fiting"])
-    assert str(result.exception).startswith("lessons: L033: this cabinet has no stage 'fiting'\n    Did you mean 'fitting'?")
+    assert str(result.exception).startswith(
+        "lessons: L033: this cabinet has no stage 'fiting'\n    Did you mean 'fitting'?"
+    )
     result = CliRunner().invoke(app, ["prepare", str(folder), "--stage", "case", "--operation", "cut dadoes"])
     assert result.exit_code == 2 and "do not go together" in " ".join(result.output.split())
     assert not (folder / "out").exists()
@@ -282,10 +292,47 @@ def test_prepare_with_a_broken_lesson_file_writes_all_and_exits_with_one(course_
     assert (folder / "out" / "packets" / "s1-Ada-Test.pdf").exists()
 
 
-@pytest.mark.parametrize(("student", "most"), [("s01", 2), ("s03", 2), ("s04", 4)])
-def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(
-    demo_folder: Path, student: str, most: int
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("is: dado.width", "is: dado.wdth", "09_story_rod.md:25:9: L023: the set-up number 'width of the dado' of 'make a "
+         "story rod': there is no quantity 'dado.wdth' here (in the divider)"),
+        ("stage: case", "stag: case", "09_story_rod.md:6:1: L002: the head has no 'stag'"),
+        ("- The rod is turned end for end.", "- ::: warning", "W004: the box 'warning' is never closed"),
+    ],
+)  # fmt: skip
+def test_a_broken_own_page_is_told_and_the_built_in_one_stands_in(
+    course_folder: Callable[..., Path], old: str, new: str, says: str
 ) -> None:
+    """Unknown name, bad head, unclosed box: with file and line; no page of the packet is missing, and a page replaced
+    and one added beside it are in."""
+    folder = course_folder(roster=ROSTER)
+    plain = read_lessons(read_course(folder)).sheets
+    built_in = files("lessons") / "operations"
+    (folder / "lessons").mkdir()
+    for name, before, after in (
+        ("09_story_rod.md", old, new), ("08_mark_out.md", "title: Mark out the case", "title: Mark it our way"),
+    ):  # fmt: skip
+        text = (built_in / name).read_text("utf-8")
+        assert text.count(before) == 1
+        (folder / "lessons" / name).write_text(text.replace(before, after), "utf-8")
+    added = (built_in / "25_ease_to_fit.md").read_text("utf-8").replace("number: 25", "number: 60")
+    added = added.replace("operation: ease the joints to fit", "operation: show the joints").replace(
+        "title: Ease", "title: Show"
+    )
+    (folder / "lessons" / "60_show.md").write_text(added, "utf-8")
+    course = read_course(folder)
+    lessons = read_lessons(course)
+    (problem,) = [one for one in lessons.problems if "09_story_rod.md" in one.place.file and says in str(one)]
+    assert problem.do
+    titles = [sheet[0].operation.title for sheet in lessons.sheets]
+    assert len(titles) == len(plain) + 1
+    assert {"Make a story rod and strike the dado lines", "Mark it our way", "Show the joints to fit"} <= set(titles)
+    assert "Mark it our way" in words(packet(course, course.student("s1"), lessons).document.tree)
+
+
+@pytest.mark.parametrize(("student", "most"), [("s01", 2), ("s03", 2), ("s04", 4)])
+def test_the_cut_list_is_short_and_the_same_in_a_packet_and_alone(demo_folder: Path, student: str, most: int) -> None:
     """Two pages in mm and in inches, four in large print; one layout for both uses."""
     course = read_course(demo_folder)
     person = course.student(student)
@@ -307,9 +354,13 @@ def test_the_fit_check_sheet_has_a_table_for_each_stage_and_sketches_on_four_pag
     assert [words(n["c"]) for n in tree[1:] if n["t"] == "h"] == [
         "Stock", "Case", "Frame", "Fitting", "Finish", "How a fit is graded", "Where to measure",
     ]  # fmt: skip
-    lines = [[words(cell).replace("\u00a0", " ") for cell in row] for n in tree if n["t"] == "table" for row in n["rows"]]
+    lines = [
+        [words(cell).replace("\u00a0", " ") for cell in row] for n in tree if n["t"] == "table" for row in n["rows"]
+    ]
     rows = fit_rows(course, student)
-    assert [(line[0], line[3]) for line in lines] == [(f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows]
+    assert [(line[0], line[3]) for line in lines] == [
+        (f"{r.title}: {r.what}", f"{r.instrument}, {r.who}") for r in rows
+    ]
     assert len(pypdfium2.PdfDocument(write_pdf(replace(found, tree=tree)))) == 4
 
 
@@ -317,7 +368,9 @@ def test_the_rule_of_grading_is_on_the_fit_check_sheet_before_anything_is_measur
     """Every sentence of the rule, with the course's own policy; a rule of no use is told with its place."""
     course = course_of(course="title: T\nid: t\ngrading: {policy: capped, redo: 1/2}\n")
     said = words(made(course).document.tree).replace("\u00a0", " ")
-    assert [line for line in read_rules(course.folder, course.settings).words if line.replace("\u00a0", " ") not in said] == []
+    assert [
+        line for line in read_rules(course.folder, course.settings).words if line.replace("\u00a0", " ") not in said
+    ] == []
     assert "what was made again earns at most 1/2 of the points" in said
     bad = made(course_of(course="title: T\nid: t\ngrading: {policy: worst}\n"))
     assert [str(one).splitlines()[0] for one in bad.problems] == ["course.yaml:3:19: B022: the policy is 'worst'"]
