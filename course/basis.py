@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from course.cabinet import Cabinet
 from course.compiling import WORD
@@ -42,19 +43,28 @@ def basis_of(cabinet: Cabinet, values: Values) -> Basis:
     return Basis(dict(_given(values)), dict(_built(cabinet)), found)
 
 
+@lru_cache(maxsize=64)
 def read_basis(text: str) -> Basis | None:
     """A basis from the log; None when none was kept."""
     return Basis(*json.loads(text)) if text else None
 
 
 def _given(values: Values) -> Iterator[tuple[str, str]]:
-    for quantity in values.graph.quantities:
-        if quantity.name in values.settings:
-            yield quantity.name, str(values.settings[quantity.name].value)
-        elif quantity.formula is None:
-            yield quantity.name, str(quantity.constant)
-        elif quantity.origin is Origin.PLAN:
-            yield quantity.name, f"= {quantity.formula.text}"
+    for name, written in _written(values.graph):
+        if name in values.settings:
+            yield name, str(values.settings[name].value)
+        elif written is not None:
+            yield name, written
+
+
+@lru_cache(maxsize=2)
+def _written(graph: Graph) -> tuple[tuple[str, str | None], ...]:
+    """Every quantity with what the plan says of it; None where a kind or a joint has a formula for it."""
+    return tuple(
+        (one.name, str(one.constant) if one.formula is None else
+         f"= {one.formula.text}" if one.origin is Origin.PLAN else None)
+        for one in graph.quantities
+    )  # fmt: skip
 
 
 def _built(cabinet: Cabinet) -> Iterator[tuple[str, str]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property
 
 from course.basis import Basis, basis_of, given_value, read_basis
 from course.cabinet import Part
@@ -143,14 +144,29 @@ class _Then:
 
     def __init__(self, course: Course, values: Values, basis: Basis) -> None:
         self.course, self.values, self.basis = course, values, basis
-        now = basis_of(course.cabinet, values)
-        self.edits = tuple(self._edits(now))
-        self.readings = tuple(self._readings(now))
-        self.built = tuple(self._built(now))
         self._worked_out: dict[tuple[tuple[Cause, ...], str], Values] = {}
 
-    def _edits(self, now: Basis) -> Iterator[Cause]:
-        for name, text in now.given.items():
+    @cached_property
+    def _now(self) -> Basis:
+        return basis_of(self.course.cabinet, self.values)
+
+    @cached_property
+    def edits(self) -> tuple[Cause, ...]:
+        """Plan, stock and roster that are not as they were."""
+        return tuple(self._edits())
+
+    @cached_property
+    def readings(self) -> tuple[Cause, ...]:
+        """Readings that are not as they were."""
+        return tuple(self._readings())
+
+    @cached_property
+    def built(self) -> tuple[Cause, ...]:
+        """Assemblies, joints and lists that are not as they were."""
+        return tuple(self._built())
+
+    def _edits(self) -> Iterator[Cause]:
+        for name, text in self._now.given.items():
             was = self.basis.given.get(name, text)
             if was != text:
                 given = self.values.settings.get(name)
@@ -158,8 +174,8 @@ class _Then:
                 origin = given.origin if given else self.values.graph[name].origin
                 yield Cause(EDIT, name, was, text, place, _OF.get(origin, ""))
 
-    def _readings(self, now: Basis) -> Iterator[Cause]:
-        then, found = self.basis.found, now.found or {}
+    def _readings(self) -> Iterator[Cause]:
+        then, found = self.basis.found, self._now.found or {}
         if then is None:
             return
         for name in dict.fromkeys((*found, *then)):
@@ -169,7 +185,8 @@ class _Then:
                 place = given.place if given else Place("")
                 yield Cause(READING, name, was, text, place, measured_words(self.course, name))
 
-    def _built(self, now: Basis) -> Iterator[Cause]:
+    def _built(self) -> Iterator[Cause]:
+        now = self._now
         for name in dict.fromkeys((*now.built, *self.basis.built)):
             was, text = self.basis.built.get(name, ""), now.built.get(name, "")
             owner = name.partition(".")[0]
@@ -303,8 +320,9 @@ class AsMade:
             values: The student's values, as they are to be judged.
         """
         self._course, self._values = course, values
-        self._cut = {name: s.basis for name, s in course.log.states(student.id).items() if s.name in FROZEN and s.basis}
-        self._read = course.log.read_on(student.id)
+        record = course.record(student)
+        self._cut = {name: s.basis for name, s in record.states.items() if s.name in FROZEN and s.basis}
+        self._read = record.read_on
         self._thens: dict[int, _Then] = {}
 
     def target(self, name: str) -> Fraction:

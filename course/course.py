@@ -17,7 +17,7 @@ from course.compiling import WORD
 from course.log import FILE, Log
 from course.made import MadeBy
 from course.quantities import Given, Origin, Values
-from course.readings import FROZEN, Reading, reduced
+from course.readings import FROZEN, Reading, Record, reduced
 from course.roster import Student
 from course.signoffs import Permission, SignOff, permission
 from course.stock import Piece
@@ -68,6 +68,7 @@ class Course:
     made: tuple[MadeBy, ...] = ()
     """Work on a cabinet that its student did not do (`made.csv`)."""
     _values: dict[str, Values] = field(default_factory=dict, repr=False)
+    _records: dict[str, Record] = field(default_factory=dict, repr=False)
 
     @cached_property
     def plan_values(self) -> Values:
@@ -109,17 +110,24 @@ class Course:
         """One student's cabinet by choices and stock alone, before any reading."""
         return self.cabinet.graph.evaluate(self._settings(student.choices))
 
+    def record(self, student: Student) -> Record:
+        """What the log says of a student, as `values` rests on it."""
+        if student.id not in self._records:
+            self._records[student.id] = self.log.of(student.id)
+        return self._records[student.id]
+
     def found(self, student: Student) -> dict[str, Given]:
         """Readings and frozen sizes of a student, by quantity; a reading wins over a frozen size."""
         found: dict[str, Given] = {}
-        for state in self.log.states(student.id).values():
+        record = self.record(student)
+        for state in record.states.values():
             if state.name in FROZEN:
                 place = Place(state.source or state.at)
                 note = f"{state.part} was {state.name}" + (f" on {state.at}" if state.at else "")
                 for name, size in state.sizes.items():
                     if name in self.cabinet.graph:
                         found[name] = Given(size, Origin.CUT, place, note)
-        found.update(self._read(self.log.readings(student.id)))
+        found.update(self._read(record.readings))
         return found
 
     def _read(self, readings: Iterable[Reading]) -> dict[str, Given]:
@@ -188,6 +196,7 @@ class Course:
             if full in values
         }
         self._values.pop(student.id, None)
+        self._records.pop(student.id, None)
         given = basis_of(self.cabinet, values).text
         return self.log.mark(student.id, name, state, who, at, sizes, source, given)
 
@@ -198,6 +207,7 @@ class Course:
     def fresh(self) -> None:
         """Forget worked-out values, after the log has grown."""
         self._values.clear()
+        self._records.clear()
 
 
 def _of_tables(values: Values, role: str) -> dict[str, Given]:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
+from sys import intern
 from types import MappingProxyType
 from typing import Any
 
-from course.readings import FROZEN, MOISTURE, STATES, Issue, Judgement, Reading, State, Taken
+from course.readings import FROZEN, MOISTURE, STATES, Issue, Judgement, Reading, Record, State, Taken
 from shared.places import Place
 from shared.problems import InputRefused, Problem
 
@@ -81,6 +82,11 @@ _SAID = (
 _LAST_ISSUE = "SELECT * FROM issue WHERE student=? ORDER BY number DESC LIMIT 1"
 
 _CONFIRMED = ("confirmation", "SELECT reading FROM confirmation", ())
+_STATES = "SELECT * FROM state WHERE student=? ORDER BY number"
+_READ_ON = (
+    "SELECT quantity, attempt, basis FROM reading JOIN read_on ON read_on.reading = reading.number"
+    " WHERE student=? ORDER BY reading.number"
+)
 
 
 def _every_reading(student: str) -> tuple[str, str, Sequence[object]]:
@@ -90,12 +96,49 @@ def _every_reading(student: str) -> tuple[str, str, Sequence[object]]:
 
 
 def _numbered(rows: Iterable[tuple[Any, ...]]) -> tuple[tuple[int, Reading], ...]:
-    return tuple((row[0], _reading(row[1:])) for row in rows)
+    return tuple((row[0], _reading(*row[1:])) for row in rows)
 
 
-def _reading(cells: tuple[Any, ...]) -> Reading:
-    value = cells[5] if cells[5] is None else Fraction(cells[5])
-    return Reading(*(*cells[:5], value, *cells[6:]))
+def _reading(
+    student: str, name: str, place: int, attempt: int, raw: str, value: str | None, *more: str
+) -> Reading:  # fmt: skip
+    """A reading of a row; text that stands in many of them, as a file or an instrument, is kept once."""
+    size = None if value is None else Fraction(value)
+    return Reading(intern(student), intern(name), place, attempt, raw, size, *map(intern, more))
+
+
+def _counting(rows: Iterable[tuple[int, Reading]], confirmed: Set[int]) -> dict[int, Reading]:
+    """The latest row for each size asked that is not held back, by its number."""
+    latest: dict[tuple[Any, ...], tuple[int, Reading]] = {}
+    for number, one in rows:
+        if one.quantity.endswith(MOISTURE) or (one.held and number not in confirmed):
+            continue
+        latest.pop(one.key, None)
+        latest[one.key] = number, one
+    return dict(latest.values())
+
+
+def _moistures(rows: Iterable[tuple[int, Reading]]) -> dict[tuple[str, int], Fraction]:
+    return {
+        (one.quantity.removesuffix(MOISTURE), one.attempt): one.value
+        for _, one in rows
+        if one.quantity.endswith(MOISTURE) and one.value is not None
+    }
+
+
+def _states(rows: Iterable[tuple[Any, ...]]) -> dict[str, State]:
+    found: dict[str, State] = {}
+    for _, _, part, name, who, at, source, sizes, *basis in rows:
+        found[part] = State(part, name, who, at, source, _sizes(sizes), _basis(basis))
+    return found
+
+
+def _read_on(rows: Iterable[tuple[Any, ...]]) -> dict[str, int]:
+    found: dict[str, tuple[int, int]] = {}
+    for name, attempt, basis in rows:
+        if name not in found or attempt > found[name][0]:
+            found[name] = attempt, basis
+    return {name: basis for name, (_, basis) in found.items()}
 
 
 def _issue(row: tuple[Any, ...]) -> Issue:
@@ -162,6 +205,7 @@ class Log:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._bases: dict[int, str] = {}
 
     @contextmanager
     def _open(self, write: bool = False) -> Iterator[sqlite3.Connection]:
@@ -239,11 +283,7 @@ class Log:
 
         It is taken in by `add`, as a reading of `<part>.moisture`. [%]
         """
-        return {
-            (one.quantity.removesuffix(MOISTURE), one.attempt): one.value
-            for _, one in self._taken(student)
-            if one.quantity.endswith(MOISTURE) and one.value is not None
-        }
+        return _moistures(self._taken(student))
 
     def _taken(self, student: str) -> tuple[tuple[int, Reading], ...]:
         return _numbered(self._rows(*_every_reading(student)))
@@ -256,14 +296,22 @@ class Log:
 
     def readings(self, student: str = "") -> tuple[Reading, ...]:
         """The readings that count: the latest row for each thing asked that is not held back."""
-        rows, confirmed = self._sizes_and_confirmed(student)
-        latest: dict[tuple, Reading] = {}
-        for number, one in rows:
-            if one.held and number not in confirmed:
-                continue
-            latest.pop(one.key, None)
-            latest[one.key] = one
-        return tuple(latest.values())
+        return tuple(_counting(*self._sizes_and_confirmed(student)).values())
+
+    def all_and_counting(self) -> tuple[list[tuple[int, Reading]], Set[int]]:
+        """What `all` gives for everybody, and the numbers of the rows that count, all of one moment."""
+        rows, confirmed = self._sizes_and_confirmed("")
+        return rows, _counting(rows, confirmed).keys()
+
+    def of(self, student: str) -> Record:
+        """Everything about one student at once: what `readings`, `moistures`, `states` and `read_on` give."""
+        own = (student,)
+        taken, confirmed, states, read_on = self._answers(
+            _every_reading(student), _CONFIRMED, ("state", _STATES, own), ("read_on", _READ_ON, own)
+        )
+        rows = _numbered(taken)
+        counting = _counting(rows, {number for (number,) in confirmed})
+        return Record(tuple(counting.values()), _moistures(rows), _states(states), _read_on(read_on))
 
     def held(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
         """Readings that wait to be confirmed, with their number; one that was read again since waits no more."""
@@ -357,12 +405,7 @@ class Log:
 
     def states(self, student: str) -> dict[str, State]:
         """The latest state of each part that has one."""
-        found: dict[str, State] = {}
-        question = "SELECT * FROM state WHERE student=? ORDER BY number"
-        for row in self._rows("state", question, (student,)):
-            _, _, part, name, who, at, source, sizes, *basis = row
-            found[part] = State(part, name, who, at, source, _sizes(sizes), _basis(basis))
-        return found
+        return _states(self._rows("state", _STATES, (student,)))
 
     def made(self) -> dict[str, tuple[int, int]]:
         """How often each part was made in the whole class, and how often it was made again."""
@@ -378,20 +421,14 @@ class Log:
 
     def read_on(self, student: str) -> dict[str, int]:
         """By size, the number of what was given when its last attempt was first read (`basis`)."""
-        found: dict[str, tuple[int, int]] = {}
-        question = (
-            "SELECT quantity, attempt, basis FROM reading JOIN read_on ON read_on.reading = reading.number"
-            " WHERE student=? ORDER BY reading.number"
-        )
-        for name, attempt, basis in self._rows("read_on", question, (student,)):
-            if name not in found or attempt > found[name][0]:
-                found[name] = attempt, basis
-        return {name: basis for name, (_, basis) in found.items()}
+        return _read_on(self._rows("read_on", _READ_ON, (student,)))
 
     def basis(self, number: int) -> str:
         """What was given when a part was cut or a list handed out, as it was kept; empty for 0."""
-        rows = self._rows("basis", "SELECT given FROM basis WHERE number=?", (number,)) if number else []
-        return rows[0][0] if rows else ""
+        if number and number not in self._bases:
+            rows = self._rows("basis", "SELECT given FROM basis WHERE number=?", (number,))
+            self._bases = {number: rows[0][0] if rows else ""}  # a row never changes, so the last one asked for is kept
+        return self._bases[number] if number else ""
 
     def issue(self, student: str, at: str, sizes: dict[str, Fraction], given: str = "") -> Issue:
         """Record that a cut list was handed out; the same sizes again are the same issue.

@@ -206,7 +206,12 @@ class Graph:
         """What `evaluate` gives, from values of this graph: only what follows from a difference is worked out anew."""
         values, targets = list(last.all), dict(last.targets)
         pairs = ((last.settings, settings), (last.found, found))
-        starts = {self.index[n] for was, now in pairs for n in {*was, *now} if was.get(n) != now.get(n)}
+        starts = {
+            self.index[n]
+            for was, now in pairs if was is not now
+            for n in was.keys() | now.keys()
+            if was.get(n) is not now.get(n) and was.get(n) != now.get(n)
+        }  # fmt: skip
         set_at = {self.index[n]: g.value for n, g in settings.items()}
         found_at = {self.index[n]: g.value for n, g in found.items()}
         moved: set[int] = set()
@@ -222,7 +227,9 @@ class Graph:
             if value != values[i]:
                 moved.add(i)
                 values[i] = value
-        return Values(self, values, targets, dict(settings), dict(found), last.touched | starts | moved)
+        new = starts | moved
+        touched = last.touched if last.touched >= new else last.touched | new  # hundreds of names, mostly the same ones
+        return Values(self, values, targets, dict(settings), dict(found), touched)
 
     def _after(self, starts: Iterable[int]) -> list[int]:
         seen = set(starts)

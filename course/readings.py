@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -105,6 +105,20 @@ class State:
     """The part's sizes when it was cut."""
     basis: int = 0
     """Number of what was given when it was cut (`Log.basis`); 0 when that is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What the log says of one student, all of one moment."""
+
+    readings: tuple[Reading, ...]
+    """Those that count."""
+    moistures: Mapping[tuple[str, int], Fraction]
+    """Of parts when they were read, by part and attempt. [%]"""
+    states: Mapping[str, State]
+    """The latest of each part that has one."""
+    read_on: Mapping[str, int]
+    """By size, the number of what was given when its last attempt was first read (`Log.basis`)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,9 +41,8 @@ def doubts(course: Course, student: Student, readings: Iterable[Reading]) -> tup
     """
     graph = course.cabinet.graph
     rank = {quantity.name: number for number, quantity in enumerate(graph.in_order())}
-    values, found, doubted = course.values(student), course.found(student), set()
-    kept = course.log.readings(student.id)
-    raised = []
+    values, kept = course.values(student), course.record(student).readings
+    found, doubted, raised = dict(values.found), set(), []
     for one in sorted(readings, key=lambda one: (rank.get(one.quantity, -1), one.place, one.attempt)):
         target = values.target(one.quantity) if one.quantity in graph else None
         if not isinstance(target, Fraction) or one.value is None:

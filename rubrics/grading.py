@@ -222,9 +222,9 @@ def grade(course: Course) -> Grades:
     rules, checks = read_rules(course.folder, course.settings), checks_of(course)
     stages = first_read(every_check(course))
     views = _by_stage(course, stages)
-    raised = {s.id: doubts(course, s, course.log.readings(s.id)) for s in course.students}
+    raised = {s.id: doubts(course, s, course.record(s).readings) for s in course.students}
     allowed = allowed_apart(course)
-    apart = {s.id: tuple(disagreements(course.log.readings(s.id), allowed)) for s in course.students}
+    apart = {s.id: tuple(disagreements(course.record(s).readings, allowed)) for s in course.students}
     waiting = {s.id: _waiting(checks, _unsure(raised[s.id], apart[s.id]), s, views) for s in course.students}
     others = {s.id: _of_others(course, checks, s) for s in course.students}
     results = {s.id: _measured(checks, views, s, {*waiting[s.id], *others[s.id]}) for s in course.students}
@@ -250,7 +250,7 @@ def _measured(
 ) -> Results:
     """What a student measured, each check against the cabinet as it stood at its stage; nothing for one left out."""
     found: dict[str, tuple[Measured, ...]] = {}
-    readings = views[STAGES[0]].log.readings(student.id)
+    readings = views[STAGES[0]].record(student).readings
     for stage in STAGES:
         found |= measure_from([check for check in checks if check.stage == stage], views[stage], student, readings)
     return {**found, **{check.id: () for check in left_out}}
@@ -312,14 +312,11 @@ def first_read(checks: Sequence[Check]) -> dict[str, str]:
 
 def _by_stage(course: Course, stages: Mapping[str, str]) -> dict[str, Course]:
     """The course as it stood at each stage: what is read later does not move what was made before."""
-    now = {student.id: course.values(student) for student in course.students}
-    return {
-        stage: replace(
-            course,
-            _values={id_: v.with_given(v.settings, _until(stage, v.found, stages)) for id_, v in now.items()},
-        )
-        for stage in STAGES
-    }  # fmt: skip
+    values, views = {student.id: course.values(student) for student in course.students}, {}
+    for stage in reversed(STAGES):
+        values = {id_: one.with_given(one.settings, _until(stage, one.found, stages)) for id_, one in values.items()}
+        views[stage] = replace(course, _values=values)
+    return views
 
 
 def _until(stage: str, found: Mapping[str, Given], stages: Mapping[str, str]) -> dict[str, Given]:
@@ -460,7 +457,7 @@ def _grade_student(
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Charged] = {}
     set_up: dict[str, Charged] = {}
-    moistures = views[STAGES[0]].log.moistures(student.id)
+    moistures = views[STAGES[0]].record(student).moistures
     for check in _charged_in_order(checks):
         marks, values = [], views[check.stage].values(student)
         blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}

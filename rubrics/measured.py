@@ -61,7 +61,7 @@ def measure(check: Check, course: Course, student: Student) -> tuple[Measured, .
 
 def measure_all(checks: Sequence[Check], course: Course, student: Student) -> dict[str, tuple[Measured, ...]]:
     """As `measure` for many checks, by their ids; the log is read once."""
-    return measure_from(checks, course, student, course.log.readings(student.id))
+    return measure_from(checks, course, student, course.record(student).readings)
 
 
 def measure_from(
@@ -212,12 +212,13 @@ def result_uncertainty(
     """
     total = 0.0
     alike = check.kind in ("difference", "spread")
+    result = None if check.formula is None else _derived(check.formula, values, sizes)
     for name, _, word in check.reads:
         tool, size = _reaching(word, sizes[name], course, student)
         own = reading_uncertainty(tool, repeats[name]) if alike else uncertainty(tool, size, repeats[name])
         weight = 1.0
         if check.formula is not None:
             nudged = {**sizes, name: sizes[name] + 1}
-            weight = float(_derived(check.formula, values, nudged) - _derived(check.formula, values, sizes))
+            weight = float(_derived(check.formula, values, nudged) - result)
         total += (own * weight) ** 2
     return sqrt(2 * total if check.kind == "spread" else total)

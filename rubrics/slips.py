@@ -39,6 +39,12 @@ def slips() -> tuple[Slip, ...]:
     return tuple(_slip(row) for row in (rows if isinstance(rows, Items) else ()) if isinstance(row, Mapping))
 
 
+@cache
+def _least() -> Fraction:
+    """A reading nearer than this to the expected size is not asked about by any of them. [mm]"""
+    return min(slip.least for slip in slips())
+
+
 def _slip(row: Mapping) -> Slip:
     return Slip(
         length(row.text("off", "0 mm")), Fraction(row.text("times", "0")), row.text("swapped") == "yes",
@@ -58,7 +64,7 @@ def question(value: Fraction, target: Fraction, raw: str, shown: Shown, unit: st
         unit: Unit of a bare number on the student's sheet.
     """
     off = abs(value - target)
-    for slip in slips():
+    for slip in slips() if off >= _least() else ():
         if off < slip.least or slip.unit not in ("", unit):
             continue
         if slip.far:

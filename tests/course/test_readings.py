@@ -416,3 +416,29 @@ def test_a_log_without_judged_marks_gets_room_for_them(tmp_path):
     assert log.judgements() == ()
     log.judge([Judgement("s1", "surface", "A", "Close")])
     assert len(log.judgements()) == 1 and len(log.all()) == 1
+
+
+def test_the_record_of_a_student_is_what_the_log_says_in_single_answers(course_folder):
+    """Readings, moistures, states and what was given, asked at once and one by one, with a held and a corrected row."""
+    course = read_course(course_folder())
+    log, ada = course.log, course.student("s1")
+    log.add([reading("361.8"), reading("361.9", 2, held="far off"), reading("9.5", quantity="door.stile.left.moisture")])
+    log.add([reading("362"), reading("300", student="s2")], {"s1": "what was given"})
+    course.mark(ada, course.cabinet.parts[0].name, "cut")
+    for name in ("s1", "s2", "nobody"):
+        one = log.of(name)
+        assert one.readings == log.readings(name) and one.moistures == log.moistures(name)
+        assert one.states == log.states(name) and one.read_on == log.read_on(name)
+    assert [one.raw for one in log.of("s1").readings] == ["362"] and len(log.of("s1").states) == 1
+    assert log.of("s1").moistures == {("door.stile.left", 1): Fraction("9.5")} and log.of("s1").read_on
+
+
+def test_a_course_knows_a_reading_once_it_is_asked_afresh(course_folder):
+    """Values and record are of one moment: both stay until `fresh`, and both know the new reading after it."""
+    course = read_course(course_folder())
+    ada = course.student("s1")
+    before = course.values(ada).number("door.groove.width")
+    course.log.add([reading("9", quantity="door.groove.width")])
+    assert course.values(ada).number("door.groove.width") == before and not course.record(ada).readings
+    course.fresh()
+    assert course.values(ada).number("door.groove.width") == 9 and len(course.record(ada).readings) == 1
