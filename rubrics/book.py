@@ -17,6 +17,7 @@ from typing import Any
 
 import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name
+from xlsxwriter.worksheet import Worksheet
 
 HEAD = 3
 """Row of the headings on every sheet, counted from 0; above it stand the title and a line of explanation."""
@@ -31,6 +32,9 @@ LINE = 15
 WRITTEN = datetime.datetime(2000, 1, 1)
 """The date in every file, so that the same book is the same bytes; whatever saves it again puts its own."""
 PAPERS = {"a4": 9, "letter": 1}
+
+ROWS, COLUMNS = 1_048_576, 16_384
+"""Room on a sheet of this file format, within which XlsxWriter writes; it passes over whatever lies beyond."""
 
 Cell = str | Fraction | float | int | None
 
@@ -86,14 +90,23 @@ LEFT = ("text", "typed")
 """Forms whose headings stand to the left."""
 
 
+class Sheet(Worksheet):
+    """A sheet that takes formulas as they are written: no function in them is so new that it needs a prefix."""
+
+    def _prepare_formula(self, formula: str, expand_future_functions: bool = False) -> str:
+        return formula.removeprefix("=")
+
+
 class Book:
-    """A workbook in the making; every sheet has a title, an explanation and one table."""
+    """A workbook in the making; every sheet has a title, an explanation and one table.
+
+    Cells are written from top to bottom: a row leaves the memory when the next one is begun.
+    """
 
     def __init__(self, title: str, paper: str, footer: str, words: Callable[[str], str]) -> None:
         self._words = words
         self._memory = io.BytesIO()
-        options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
-        self._book = xlsxwriter.Workbook(self._memory, options)
+        self._book = xlsxwriter.Workbook(self._memory, {"strings_to_formulas": False, "strings_to_urls": False})
         self._book.set_properties({"title": title, "created": WRITTEN})
         self._paper, self._footer = PAPERS[paper], footer.replace("&", "&&")
         base = {"valign": "top"}
@@ -109,9 +122,18 @@ class Book:
         self.left = self._book.add_format({**base, "align": "left"})
         self.upright = self._book.add_format({**base, "rotation": 90, "valign": "bottom", "align": "center"})
 
-    def sheet(self, name: str, title: str, says: str) -> Any:
-        """An empty sheet with its title."""
-        sheet = self._book.add_worksheet(name)
+    def sheet(self, name: str, title: str, says: str, charts: bool = False) -> Any:
+        """An empty sheet with its title.
+
+        Args:
+            name: On its tab.
+            title: In its first row.
+            says: In its second row.
+            charts: Whether charts are drawn from its cells: it is kept whole, so that they hold the values too.
+        """
+        self._book.constant_memory = not charts
+        sheet = self._book.add_worksheet(name, Sheet)
+        self._book.constant_memory = False
         sheet.write_string(0, 0, self._words(title), self.title)
         sheet.write_string(1, 0, self._words(says))
         sheet.set_landscape()
@@ -149,9 +171,9 @@ class Book:
                 tall = max(tall, _lines(shown, column.widest))
             if tall > 1:
                 sheet.set_row(row, LINE * tall)
-        for number, column in enumerate(columns):
-            for below in range(row + 1, row + 1 + more) if column.form.startswith(("typed", "input")) else ():
-                sheet.write_blank(below, number, None, self.forms[column.form])
+        for below in range(row + 1, row + 1 + more):
+            for number, column in enumerate(columns):
+                self.put(sheet, below, number, "", self.forms[column.form])
         for number, (column, width) in enumerate(zip(columns, widest, strict=True)):
             sheet.set_column(number, number, min(width, column.widest) + (2 if column.form in LEFT else 1.5))
         if frozen:
@@ -172,11 +194,14 @@ class Book:
         sheet.print_area(0, 0, HEAD + len(lines), 0)
 
     def put(self, sheet: Any, row: int, column: int, cell: Cell | Live, form: Any = None) -> None:
-        """Write one cell; text is text whatever it looks like."""
+        """Write one cell; text is text whatever it looks like, and empty text no more than the ground of its form."""
         if isinstance(cell, Live):
             value = cell.value
             plain = "" if value is None else self._words(value) if isinstance(value, str) else float(value)
             sheet.write_formula(row, column, cell.formula, form, plain)
+        elif cell == "":
+            if form and form.bg_color:
+                sheet.write_blank(row, column, None, form)
         elif isinstance(cell, str):
             sheet.write_string(row, column, self._words(cell), form)
         elif cell is not None:

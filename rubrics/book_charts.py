@@ -57,6 +57,7 @@ class _Charts:
         self.sheet = self.book.sheet(
             CHARTS_SHEET, "Charts",
             "Choose a check and a student in the shaded cells; the charts follow, as they do when limits are changed.",
+            charts=True,
         )  # fmt: skip
         put, shaded = self.book.put, self.book.forms["typed"]
         for row, (label, value, source) in enumerate((
@@ -111,11 +112,10 @@ class _Charts:
 
     def student_row(self, row: int, id_: str, name: str, mark: Mark | None) -> list[Cell | Live]:
         places = self.places
-        own = f'{{a}},$A{row},{{b}},{self.chosen("check_ids")},{{c}},"yes"'
-        count = places.over_stages(f"COUNTIFS({own})", ("student", "check id", "counts"))
-        asked = ("student", "check id", "counts", "deviation")
-        read = places.over_stages(f"SUMIFS({{d}},{own})", asked)
-        off = places.over_stages(f"SUMIFS({{d}},{own})", (*asked[:3], "limits off"))
+        own = f'{{a}},$A{row}&"|"&{self.chosen("check_ids")}'
+        count = places.over_stages(f"COUNTIF({own})", ("counting key",))
+        read = places.over_stages(f"SUMIF({own},{{b}})", ("counting key", "deviation"))
+        off = places.over_stages(f"SUMIF({own},{{b}})", ("counting key", "limits off"))
         shown, limits = f"{at(STUDENTS, 'as read', row)}", at(STUDENTS, "limits off", row)
         check = self.check
         label = f"{id_} {name}"

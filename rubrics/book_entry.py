@@ -6,7 +6,7 @@ A row carries the number it has in the log, so that `collect` can tell what was 
 from __future__ import annotations
 
 from course.course import Course
-from course.readings import Judgement
+from course.readings import Judgement, Reading
 from course.roster import Student
 from rubrics.book import HEAD, Book, Cell, Column, Columns, Live, at
 from rubrics.book_places import Places
@@ -50,15 +50,16 @@ def write_readings(book: Book, places: Places) -> None:
         "below. Nothing is removed. Do not sort.",
     )  # fmt: skip
     course_line(book, sheet, places.course, max((number for number, _, _ in places.readings), default=0))
-    cells = []
-    for number, one, name in places.readings:
-        counts = places.counting.get(one.key) == number
-        state = UNREADABLE if one.value is None else COUNTS if counts else HELD if one.held else REPLACED
-        cells.append((
-            one.student, name, one.quantity, one.place, one.attempt, one.raw, one.value, state, one.instrument,
-            one.reader, one.taken, one.source, one.sheet, one.cell, one.note, number,
-        ))  # fmt: skip
-    book.table(sheet, READINGS, cells, sortable=False, more=BLANK_ROWS)
+    rows = (_reading_row(number, one, name, number in places.counting) for number, one, name in places.readings)
+    book.table(sheet, READINGS, rows, sortable=False, more=BLANK_ROWS)
+
+
+def _reading_row(number: int, one: Reading, name: str, counts: bool) -> tuple[Cell, ...]:
+    state = UNREADABLE if one.value is None else COUNTS if counts else HELD if one.held else REPLACED
+    return (
+        one.student, name, one.quantity, one.place, one.attempt, one.raw, one.value, state, one.instrument,
+        one.reader, one.taken, one.source, one.sheet, one.cell, one.note, number,
+    )  # fmt: skip
 
 
 def judged_lines(places: Places) -> list[tuple[Item, Student, int, Judgement | None]]:
@@ -83,9 +84,8 @@ def write_judged(book: Book, places: Places) -> None:
     )  # fmt: skip
     lines = judged_lines(places)
     course_line(book, sheet, places.course, max((number for _, _, number, _ in lines), default=0))
-    rows = [_judged_row(places, row, *line) for row, line in enumerate(lines, HEAD + 2)]
-    book.table(sheet, JUDGED, rows)
-    last, letter = HEAD + 1 + max(len(rows), 1), JUDGED.letters["level"]
+    book.table(sheet, JUDGED, (_judged_row(places, row, *line) for row, line in enumerate(lines, HEAD + 2)))
+    last, letter = HEAD + 1 + max(len(lines), 1), JUDGED.letters["level"]
     first = HEAD + 2
     for item in places.judging.all:
         count = sum(line[0] is item for line in lines)

@@ -10,6 +10,8 @@ from rubrics.checks import limit_of
 from rubrics.grading_rules import DIGITS
 
 HEAT_SHEET = "Heat map"
+EDGE_COLUMNS = 4
+"""Beside those of the students: stage, check and limit, and the id of the check behind them."""
 
 
 def write_heat(book: Book, places: Places) -> None:
@@ -21,7 +23,7 @@ def write_heat(book: Book, places: Places) -> None:
         "- under. Blank is not measured.",
     )  # fmt: skip
     people = places.course.students
-    first = 3
+    first = EDGE_COLUMNS - 1
     columns = Columns((
         Column("stage"), Column("check", widest=44), Column("limit", "fine"),
         *(Column(student.id, "heat") for student in people), Column("check id", printed=False),
@@ -32,21 +34,18 @@ def write_heat(book: Book, places: Places) -> None:
         cells: list[Cell | Live] = [
             check.stage, places.labels[check.id], Live(f"={places.limit(check, 'limit')}", limit_of(check))
         ]  # fmt: skip
+        keys, off = (places.every(check.stage, heading) for heading in ("counting key", "limits off"))
         for number, student in enumerate(people):
-            letter = xl_col_to_name(first + number)
-            own = (
-                f"{places.every(check.stage, 'student')},{letter}${HEAD + 1},{places.every(check.stage, 'check id')},"
-                f'${hidden}{row},{places.every(check.stage, "counts")},"yes"'
-            )
+            own = f'{xl_col_to_name(first + number)}${HEAD + 1}&"|"&${hidden}{row}'
+            place = f"MATCH({own},{keys},0)"
             mark = places.marks.get((student.id, check.id))
             value = round(limits_off(mark, mark.limit), DIGITS) if mark else None
-            off = places.every(check.stage, "limits off")
-            cells.append(Live(f'=IF(COUNTIFS({own})=0,"",SUMIFS({off},{own}))', value))
+            cells.append(Live(f'=IF(ISNA({place}),"",INDEX({off},{place}))', value))
         rows.append([*cells, check.id])
-    end = book.table(sheet, columns, rows, sortable=False)
     for number, student in enumerate(people):
         book.put(sheet, HEAD - 1, first + number, student.name, book.upright)
     sheet.set_row(HEAD - 1, 6 * max([len(student.name) for student in people], default=1) + 12)
+    end = book.table(sheet, columns, rows, sortable=False)
     sheet.set_column(first, first + len(people) - 1, 5.5)
     sheet.freeze_panes(HEAD + 1, first)
     sheet.repeat_rows(HEAD - 1, HEAD)

@@ -24,8 +24,10 @@ MARKS = Columns((
     Column("certainty", printed=False), Column("counts", printed=False), Column("plan", "mm", False),
     Column("follows", "signed", False), Column("from plan", "signed", False), Column("beyond", "signed", False),
     Column("guard", "fine", False), Column("check id", printed=False), Column("key", printed=False),
+    Column("counting key", printed=False),
 ))  # fmt: skip
-"""Columns of the sheets of stages."""
+"""Columns of the sheets of stages. By their keys other sheets find a row, however it is sorted: `key` is one attempt,
+`counting key` student and check of the attempt that counts."""
 LIMITS = Columns((
     Column("check id"), Column("check"), Column("stage"), Column("band"), Column("lower", "input"),
     Column("upper", "input"), Column("points", "input"), Column("limit", "fine"), Column("middle", "fine"),
@@ -73,15 +75,13 @@ class Places:
         self.judged = {one.student.id: one.judged for one in self.final}
         names = {student.id: student.name for student in self.course.students}
         order = {student: n for n, student in enumerate(names)}
-        rows = [row for row in self.course.log.all() if row[1].student in names]
+        rows, self.counting = self.course.log.all_and_counting()
+        rows = [row for row in rows if row[1].student in names]
         rows.sort(key=lambda row: (order[row[1].student], row[0]))
         self.readings: list[tuple[int, Reading, str]] = [(n, one, names[one.student]) for n, one in rows]
-        at_row = {number: HEAD + 2 + place for place, (number, _, _) in enumerate(self.readings)}
-        numbers: dict[Reading, int] = {}
-        for number, one, _ in self.readings:
-            numbers[one] = number
-        self.counting = {one.key: numbers[one] for one in self.course.log.readings() if one in numbers}
-        self.reading_rows = {key: at_row[number] for key, number in self.counting.items()}
+        self.reading_rows = {
+            one.key: row for row, (number, one, _) in enumerate(self.readings, HEAD + 2) if number in self.counting
+        }
         self.stages = [stage for stage in STAGES if any(check.stage == stage for check in grades.checks)]
         self.lines = {stage: self._lines(stage) for stage in self.stages}
         self.labels = self._labels()

@@ -26,19 +26,19 @@ def write_stage(book: Book, places: Places, stage: str) -> None:
     )  # fmt: skip
     waiting = {one.student.id: one.waiting for one in places.grades.students}
     others = {one.student.id: dict(one.others) for one in places.grades.students}
-    rows = []
-    for row, line in enumerate(places.lines[stage], HEAD + 2):
-        if line.mark is None:
-            maker = others[line.student.id].get(line.check)
-            why = f"made by {maker}" if maker else WAITS if line.check in waiting[line.student.id] else NOT_MEASURED
-            blank = {
-                "student": line.student.id, "name": line.student.name, "check": places.labels[line.check.id],
-                "level": why, "check id": line.check.id,
-            }  # fmt: skip
-            rows.append([blank.get(column.heading) for column in MARKS])
-        else:
-            rows.append(_mark_cells(places, stage, row, line, line.mark))
-    end = book.table(sheet, MARKS, rows)
+
+    def cells(row: int, line: Line) -> list[Cell | Live]:
+        if line.mark is not None:
+            return _mark_cells(places, stage, row, line, line.mark)
+        maker = others[line.student.id].get(line.check)
+        why = f"made by {maker}" if maker else WAITS if line.check in waiting[line.student.id] else NOT_MEASURED
+        blank = {
+            "student": line.student.id, "name": line.student.name, "check": places.labels[line.check.id],
+            "level": why, "check id": line.check.id,
+        }  # fmt: skip
+        return [blank.get(column.heading) for column in MARKS]
+
+    end = book.table(sheet, MARKS, (cells(row, line) for row, line in enumerate(places.lines[stage], HEAD + 2)))
     tint_levels(book, sheet, places, MARKS.letters["level"], end)
 
 
@@ -51,6 +51,11 @@ def tint_levels(book: Book, sheet: object, places: Places, letter: str, end: int
 def key(mark: Mark) -> str:
     """What finds one attempt on the sheet of its stage."""
     return f"{mark.student.id}|{mark.check.id}|{mark.attempt}"
+
+
+def counting_key(student: str, check: str) -> str:
+    """What finds the attempt that counts, by the ids of student and check."""
+    return f"{student}|{check}"
 
 
 def _mark_cells(places: Places, stage: str, row: int, line: Line, mark: Mark) -> list[Cell | Live]:
@@ -90,6 +95,10 @@ def _mark_cells(places: Places, stage: str, row: int, line: Line, mark: Mark) ->
         "beyond": Live(f"=ROUND({out},{DIGITS})", round(mark.beyond, DIGITS)), "guard": mark.guard,
         "check id": check.id, "key": key(mark),
     }  # fmt: skip
+    found = counting_key(mark.student.id, check.id) if mark.counts else ""
+    live = isinstance(cells["counts"], Live)
+    named = f'=IF({here("counts")}="yes",{here("student")}&"|"&{here("check id")},"")'
+    cells["counting key"] = Live(named, found) if live else found
     return [cells[column.heading] for column in MARKS]
 
 

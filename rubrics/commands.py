@@ -82,7 +82,7 @@ def grade_course(course: CourseFolder) -> None:
     from rubrics.feedback import write_feedback
     from rubrics.final import FILE as FINAL
     from rubrics.final import final_csv, final_marks
-    from rubrics.gradebook import write_gradebook
+    from rubrics.gradebook import TooLarge, write_gradebook
     from rubrics.grading import attention, grade
     from shared.render.files import write_file
 
@@ -90,7 +90,11 @@ def grade_course(course: CourseFolder) -> None:
     asked = _take_back(read, out / "gradebook.xlsx")
     grades = grade(read)
     found = facts(grades)
-    typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
+    try:
+        typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
+    except TooLarge as refused:
+        say_problems(refused.problems)
+        asked = True
     typer.echo(f"Wrote {write_file(out / FINAL, final_csv(final_marks(grades)))}")
     pages = write_feedback(grades, out / "feedback")
     typer.echo(f"Wrote {len(pages)} pages of feedback, each as HTML and PDF, to {out / 'feedback'}")

@@ -7,14 +7,16 @@ Lengths are in mm.
 
 from __future__ import annotations
 
+import tempfile
 from fractions import Fraction
 
 import pandas
+from xlsxwriter.exceptions import XlsxFileError
 
-from rubrics.book import HEAD, Book, Cell, Column, Columns, Live, at
+from rubrics.book import COLUMNS, HEAD, ROWS, Book, Cell, Column, Columns, Live, at
 from rubrics.book_charts import write_charts
-from rubrics.book_entry import write_judged, write_levels, write_readings
-from rubrics.book_heat import write_heat
+from rubrics.book_entry import BLANK_ROWS, write_judged, write_levels, write_readings
+from rubrics.book_heat import EDGE_COLUMNS, write_heat
 from rubrics.book_limits import write_limits
 from rubrics.book_places import Places
 from rubrics.book_stages import AGAIN, write_attempts, write_stage
@@ -22,6 +24,8 @@ from rubrics.final import GATE_WORDS, FinalMark, percent
 from rubrics.grading import Grades, beyond, signed
 from rubrics.grading_rules import DIGITS
 from rubrics.judged import MET, NO_GATE, NOT_MET, NOT_RECORDED
+from shared.places import Place
+from shared.problems import InputRefused, Problem
 
 
 def write_gradebook(grades: Grades) -> bytes:
@@ -31,9 +35,42 @@ def write_gradebook(grades: Grades) -> bytes:
         grades: All marks, as `rubrics.grading.grade` gives them.
 
     Raises:
-        InputRefused: `judged.yaml` of the course cannot be used.
+        TooLarge: The class does not go into a workbook (B080).
+        InputRefused: `judged.yaml` of the course cannot be used, or there is no room for the file in the making (F004).
     """
-    course, places = grades.course, Places(grades)
+    places = Places(grades)
+    if problem := _too_large(places):
+        raise TooLarge([problem])
+    try:
+        return _written(places)
+    except (OSError, XlsxFileError) as error:
+        says = f"the gradebook cannot be put together ({error})"
+        do = "Make room on the disk, then grade again; nothing was changed."
+        raise InputRefused([Problem("F004", Place(tempfile.gettempdir()), says, do)]) from None
+
+
+class TooLarge(InputRefused):
+    """A class that does not go into a workbook; whatever else is written of it can be written."""
+
+
+def _too_large(places: Places) -> Problem | None:
+    """What is said of a class that does not go into a workbook: each sheet has room for so many rows and columns."""
+    students, rows = len(places.course.students), ROWS - HEAD - 1
+    wanted, room, what = max((
+        (len(places.readings), rows - BLANK_ROWS, "readings, one a row"),
+        (max((len(lines) for lines in places.lines.values()), default=0), rows, "marks of one stage, one a row"),
+        (len(places.judging.all) * students, rows, "judged marks, one a row"),
+        (students, COLUMNS - EDGE_COLUMNS, "students, one a column of the heat map"),
+    ), key=lambda asked: asked[0] / asked[1])  # fmt: skip
+    if wanted <= room:
+        return None
+    says = f"the class is too large for one workbook: it has {wanted} {what}, and there is room for {room}"
+    do = f"Split the roster into courses of about {students * room // wanted} students and grade each."
+    return Problem("B080", Place("roster.csv"), says, do)
+
+
+def _written(places: Places) -> bytes:
+    course = places.course
     footer = f"{course.title}, {course.id} {course.date}".strip()
     book = Book(f"Gradebook: {course.title}", course.paper, footer, course.wording.text)
     write_overview(book, places)
@@ -70,7 +107,7 @@ def write_overview(book: Book, places: Places) -> None:
         "not zero. Safety is a gate, no points.",
     )  # fmt: skip
     columns = overview_columns(places)
-    rows = [overview_row(places, columns, row, one) for row, one in enumerate(places.final, HEAD + 2)]
+    rows = (overview_row(places, columns, row, one) for row, one in enumerate(places.final, HEAD + 2))
     end = book.table(sheet, columns, rows)
     for heading in (*places.stages, "percent", "judged", "total"):
         letter = columns.letters[heading]
@@ -132,7 +169,7 @@ def write_grades(book: Book, places: Places) -> None:
         "Judged marks stand apart; how much of the total they make is said on the sheet Limits.",
     )  # fmt: skip
     columns = grade_columns(places)
-    book.table(sheet, columns, [grade_row(places, columns, row, one) for row, one in enumerate(places.final, HEAD + 2)])
+    book.table(sheet, columns, (grade_row(places, columns, row, one) for row, one in enumerate(places.final, HEAD + 2)))
 
 
 def grade_row(places: Places, columns: Columns, row: int, one: FinalMark) -> list[Cell | Live]:

@@ -130,3 +130,13 @@ def test_what_was_changed_in_the_gradebook_is_taken_in_before_it_is_written_anew
     again = RUN.invoke(commands.app, ["collect", str(folder), str(folder / "out")])
     assert "Readings: 0 added, 0 the same as before, 0 corrected.\n" in again.output and again.exit_code == 0
     assert "Readings:" not in RUN.invoke(commands.app, ["grade", str(folder)]).output, "nothing was changed since"
+
+
+def test_a_class_too_large_for_a_gradebook_gets_everything_else(course_folder, monkeypatch):
+    """Final marks, feedback and report are written; what does not fit is said, and the exit status asks to look."""
+    folder = course_folder()
+    monkeypatch.setattr("rubrics.gradebook.COLUMNS", 5)
+    result = RUN.invoke(commands.app, ["grade", str(folder)])
+    assert result.exit_code == 1 and "B080" in result.output and "too large for one workbook" in result.output
+    assert not (folder / "out" / "gradebook.xlsx").exists() and (folder / "out" / "final-marks.csv").exists()
+    assert "2 pages of feedback" in result.output

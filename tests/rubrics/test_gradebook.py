@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import subprocess
+import tempfile
 import zipfile
 from fractions import Fraction
 from itertools import pairwise
@@ -13,13 +14,15 @@ from pathlib import Path
 import openpyxl
 import pandas
 import pytest
+import xlsxwriter
 
 from course.course import Course
 from course.readings import Judgement, Reading
-from rubrics.book import TINTS, Book, Live
+from rubrics.book import COLUMNS, ROWS, TINTS, Book, Live
 from rubrics.book_places import MARKS, sheet_of
-from rubrics.gradebook import write_gradebook
+from rubrics.gradebook import TooLarge, write_gradebook
 from rubrics.grading import grade
+from shared.problems import InputRefused
 
 SHEETS = [
     "Overview", "Heat map", "Charts", "Stock", "Case", "Frame", "Fitting", "Finish", "Judged", "Levels", "Grades",
@@ -416,3 +419,49 @@ def test_every_sheet_can_be_printed_and_read_on_a_screen(book):
     assert [v.formula1 for v in sheets["Charts"].data_validations.dataValidation] == ["check_titles", "student_ids"]
     levels = {v.formula1 for v in sheets["Judged"].data_validations.dataValidation}
     assert levels == {"judged_words", '"met,not met"'}
+
+
+def test_charts_hold_the_values_they_show(book):
+    """For a program that shows charts without working anything out, every series of every chart has its points."""
+    with zipfile.ZipFile(io.BytesIO(book)) as packed:
+        charts = [packed.read(name).decode() for name in packed.namelist() if name.startswith("xl/charts/chart")]
+    assert len(charts) == 4
+    for chart in charts:
+        series = re.findall(r"<c:ser>.*?</c:ser>", chart)
+        assert series and all(re.search(r"<c:val>.*?<c:pt .*?</c:val>", one) for one in series)
+
+
+@pytest.mark.parametrize(
+    ("room", "says"),
+    [({"ROWS": 200}, "it has 306 marks of one stage, one a row, and there is room for 196\n"
+                     "    Split the roster into courses of about 5 students and grade each."),
+     ({"COLUMNS": 11}, "it has 8 students, one a column of the heat map, and there is room for 7\n"
+                       "    Split the roster into courses of about 7 students and grade each.")],
+)  # fmt: skip
+def test_a_class_that_does_not_go_into_a_workbook_is_told_what_does(course, monkeypatch, room, says):
+    """Rows and columns of a sheet have an end; nothing is left out without a word."""
+    for name, number in room.items():
+        monkeypatch.setattr(f"rubrics.gradebook.{name}", number)
+    with pytest.raises(TooLarge) as refused:
+        write_gradebook(grade(course))
+    assert str(refused.value.problems[0]) == (
+        f"roster.csv: B080: the class is too large for one workbook: {says}"
+    )
+
+
+def test_the_room_of_a_sheet_is_that_of_the_library(tmp_path):
+    """Beyond it the library writes nothing and says nothing."""
+    sheet = xlsxwriter.Workbook(tmp_path / "x.xlsx").add_worksheet()
+    assert (sheet.xls_rowmax, sheet.xls_colmax) == (ROWS, COLUMNS)
+    assert (sheet.write_number(ROWS - 1, COLUMNS - 1, 1), sheet.write_number(ROWS, 0, 1)) == (0, -1)
+
+
+def test_no_room_for_the_file_in_the_making_is_said(course, tmp_path, monkeypatch):
+    """A folder for temporary files that cannot be used is named, and what to do."""
+    gone = tmp_path / "gone"
+    monkeypatch.setattr(tempfile, "tempdir", str(gone))
+    with pytest.raises(InputRefused) as refused:
+        write_gradebook(grade(course))
+    text = str(refused.value.problems[0])
+    assert text.startswith(f"{gone}: F004: the gradebook cannot be put together (")
+    assert text.endswith("Make room on the disk, then grade again; nothing was changed.")
