@@ -99,9 +99,7 @@ def _numbered(rows: Iterable[tuple[Any, ...]]) -> tuple[tuple[int, Reading], ...
     return tuple((row[0], _reading(*row[1:])) for row in rows)
 
 
-def _reading(
-    student: str, name: str, place: int, attempt: int, raw: str, value: str | None, *more: str
-) -> Reading:  # fmt: skip
+def _reading(student: str, name: str, place: int, attempt: int, raw: str, value: str | None, *more: str) -> Reading:
     """A reading of a row; text that stands in many of them, as a file or an instrument, is kept once."""
     size = None if value is None else Fraction(value)
     return Reading(intern(student), intern(name), place, attempt, raw, size, *map(intern, more))

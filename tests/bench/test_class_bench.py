@@ -13,7 +13,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 
-from course.changes import hand_out
+from course.changes import given_now, hand_out
 from course.course import Course
 from course.course_folder import read_course
 from course.order import plan_order
@@ -27,6 +27,7 @@ from rubrics.grading import grade
 from rubrics.intake import collect
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
+from shared.units import length
 
 TOP = Path(__file__).parents[2]
 DEMO = Path(str(files("course").joinpath("demo")))
@@ -47,13 +48,14 @@ def course_with(folder: Path, students: int) -> Course:
 
 
 def measured(course: Course) -> Course:
-    """The course with every student's invented readings in its log."""
+    """The course with every student's invented readings in its log, and with what the sizes rested on then."""
     scenario = read_scenario((DEMO / "scenario.yaml").read_text("utf-8"))
-    readings = []
-    for student in course.students:
-        for (quantity, place), text in simulated(course, student, scenario).items():
-            readings.append(Reading(student.id, quantity, place, 1, text, Fraction(text) if "/" not in text else None))
-    course.log.add(readings)
+    readings = [
+        Reading(student.id, quantity, place, 1, text, length(text, student.unit))
+        for student in course.students
+        for (quantity, place), text in simulated(course, student, scenario).items()
+    ]
+    course.log.add(readings, given_now(course, {student.id for student in course.students}))
     course.fresh()
     return course
 
