@@ -317,6 +317,8 @@ class _Instances:
             return f"{name.split('.')[1]} stock"
         rest = owner.removeprefix(assembly.name).strip(".").replace(".", " ")
         last = name.rpartition(".")[2].replace("_", " ")
+        if rest in ("reveal", "gap") and assembly.title.split()[-1] == last:  # the left side of a left leaf
+            return assembly.title
         return f"{assembly.title} {last}" if rest in ("reveal", "gap") else f"{assembly.title} {rest}".strip()
 
     def made(

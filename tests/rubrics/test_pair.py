@@ -128,7 +128,7 @@ def test_a_hinge_that_is_let_in_too_deep_is_charged_at_its_side(pair, side):
     assert found[hinge].points < found[hinge].check.points
     gap = found["door.left.meeting"]
     assert (gap.elsewhere, gap.points) == (Fraction("0.6"), gap.check.points)
-    assert gap.charged_at == (f"door {side} {side}: reveal",)
+    assert gap.charged_at == (f"door {side}: reveal on the hinge side",)
 
 
 def test_a_door_that_is_narrow_from_its_rails_is_not_charged_where_they_meet(pair):
