@@ -11,8 +11,9 @@ from itertools import islice
 
 from course.course import Course
 from course.cut_sheets import CutSheet
-from course.demand import Demand, Need, Purpose, Spares, class_demand, percent
+from course.demand import Demand, class_demand
 from course.instructions import Instructions
+from course.needs import Need, Purpose
 from course.order_settings import OrderSettings
 from course.readings import FROZEN
 from course.roster import Student
@@ -20,6 +21,7 @@ from course.sheet_jobs import sheets_in_words
 from course.sheet_plans import SheetPlan, plan_sheets
 from course.sheets_given import given
 from course.sheets_on_hand import trim_of
+from course.spare_parts import Spares, percent
 from shared.handbook import spares
 from shared.problems import Problem
 

@@ -11,7 +11,7 @@ from course.cut_sheets import CutSheet, Sawing
 from course.cutting.boards import board_job, strips, whole_costs
 from course.cutting.engine import plan_cutting
 from course.cutting.model import UNITS, Job, Plan, Stock, Trim, rounded_up
-from course.demand import Need, StockGroup
+from course.needs import Need, StockGroup
 from course.order_settings import OrderSettings
 from course.sheet_jobs import kerf_of, stock_of, wanted
 from course.sheets_on_hand import Sheet, sheets_of, unit_of

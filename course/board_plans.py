@@ -8,7 +8,8 @@ from fractions import Fraction
 
 from course.board_layouts import BoardLayout, lay_out, thick_enough
 from course.course import Course
-from course.demand import Need, Purpose, StockGroup, rough_thickness
+from course.demand import rough_thickness
+from course.needs import Need, Purpose, StockGroup
 from course.order_settings import OrderSettings
 from course.roster import Student
 from course.stock import Piece

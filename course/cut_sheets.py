@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from course.cutting.model import Axis, Cut, Job, Layout, Node, Offcut, Placed
-from course.demand import Need, StockGroup
+from course.needs import Need, StockGroup
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,151 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 from fractions import Fraction
-from itertools import groupby
 
 from course.cabinet import Part
 from course.course import Course
 from course.cutlist import rough
 from course.cutting.model import Grain
-from course.order_settings import OrderSettings, read_order_settings
+from course.needs import GRAIN, Blank, Need, Purpose, StockGroup
+from course.order_settings import OrderSettings
 from course.plan import Match
 from course.quantities import Origin, Values
 from course.readings import FROZEN
 from course.roster import Student
-from shared.handbook import spares
+from course.spare_parts import Spares, set_up_pieces, spare_needs, spares_for
 from shared.handbook.tables import HardwoodThickness, table
-from shared.places import Place
 from shared.problems import Problem
 from shared.units import SHOWN, decimal
-
-GRAIN = {"length": Grain.ALONG, "width": Grain.ACROSS, "none": Grain.FREE}
-"""What a part of a kind may say of its grain: along its length, along its width, or either way."""
-
-
-class Purpose(Enum):
-    """Why a piece is cut."""
-
-    PART = "part"
-    SPARE = "spare"
-    TEST = "test piece"
-    BLOCK = "set-up block"
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class StockGroup:
-    """Stock that its parts can share: one sheet's thickness, or boards of one rough thickness."""
-
-    role: str
-    material: str
-    build: str
-    """`sheet`, `veneered` or `solid`."""
-    cut: str
-    """How boards are sawn; empty for sheets."""
-    piece: str
-    """Sheet of `stock.csv` whose thickness the parts have; empty for boards and for sheets still to be bought."""
-    rough: str
-    """Boards by quarters, as `4/4`; empty for sheets."""
-    thick: str = ""
-    """Thickness of sheets to be bought, as printed, where a student has chosen another than the plan's."""
-
-    @property
-    def sheet(self) -> bool:
-        """Whether it is cut from sheets."""
-        return self.build != "solid"
-
-    @property
-    def tag(self) -> str:
-        """Short and unique, as `case sheet-A` or `frame 4/4 cherry`."""
-        build = "veneered" if self.build == "veneered" else ""
-        words = (self.role, self.piece, self.rough, "" if self.piece else self.material, build, self.cut, self.thick)
-        return " ".join(word for word in words if word)
-
-    @property
-    def kind(self) -> str:
-        """What it is and is for, as `birch plywood for the case`."""
-        words = " ".join(word for word in (self.rough, self.thick, self.material, self.cut) if word)
-        return f"{words}{' (veneered)' if self.build == 'veneered' else ''} for the {self.role}"
-
-    @property
-    def says(self) -> str:
-        """The same with its sheet, as `birch plywood for the case, sheet-A`."""
-        return f"{self.kind}, {self.piece}" if self.piece else self.kind
-
-
-@dataclass(frozen=True, slots=True)
-class Blank:
-    """One part's share of a piece; lies in the piece as its strip runs. [mm]"""
-
-    part: Part
-    length: Fraction
-    """As the part's own length."""
-    width: Fraction
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """One piece to be cut. [mm]"""
-
-    name: str
-    """Student and label, as `s01 C-SL`; unique in the order."""
-    student: str
-    """Id; empty for what belongs to the class."""
-    blanks: tuple[Blank, ...]
-    """What is made of it, in order; more than one when parts stay joined; empty for spares and test pieces."""
-    title: str
-    group: StockGroup
-    length: Fraction
-    width: Fraction
-    thickness: Fraction
-    grain: Grain
-    purpose: Purpose
-    place: Place
-    match: str = ""
-    """Name of the match that keeps its parts joined."""
-    side_by_side: bool = False
-    """Joined parts lie next to each other across the strip, not one behind the other."""
-
-    @property
-    def parts(self) -> tuple[Part, ...]:
-        """The parts that are made of it."""
-        return tuple(blank.part for blank in self.blanks)
-
-
-@dataclass(frozen=True, slots=True)
-class Spares:
-    """How many spares of one kind of part, and why."""
-
-    group: StockGroup
-    part: str
-    """Name of the part in its kind, as `rail`."""
-    title: str
-    """What it is called."""
-    parts: int
-    scrap: Fraction
-    count: int
-    cover: Fraction
-    """Chance that they are enough."""
-    made: int = 0
-    """Parts of this kind that the course made so far, where their record says what is spoiled; else 0."""
-    again: int = 0
-    """How many of them were made again."""
-
-    @property
-    def loss(self) -> Fraction:
-        """How many are spoiled on average."""
-        return self.parts * self.scrap
-
-    @property
-    def why(self) -> str:
-        """The reason in one sentence."""
-        enough = "none more is" if not self.count else "1 more is" if self.count == 1 else f"{self.count} more are"
-        record = f" by the course's own record ({self.again} of {self.made})" if self.made else ""
-        return (
-            f"{self.title}: {self.parts} to make, {percent(self.scrap)} are spoiled{record}, that is "
-            f"{decimal(self.loss, 1)} on average; {enough} enough in {percent(self.cover)} of such classes"
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,21 +41,15 @@ class Demand:
         return tuple(need for need in self.needs if need.group == group)
 
 
-def percent(share: Fraction) -> str:
-    """A share in whole percent, as `8 %`; what is nearly all is not called all."""
-    whole = round(share * 100)
-    return "over 99\u00a0%" if whole == 100 and share < 1 else f"{whole}\u00a0%"
-
-
 def class_demand(course: Course, settings: OrderSettings) -> Demand:
     """What the class needs, with everything that cannot be ordered named in problems."""
     problems: list[Problem] = []
     own = [need for student in course.students for need in student_needs(course, student, problems)]
     done = [need for student in course.students for need in cut_needs(course, student)]
-    found = tuple(_spares(course, own, settings))
+    found = tuple(spares_for(course, own, settings))
     unit, safe = course.text("units", "mm"), course.plan_values.number("shop.least_length")
-    extra = [need for one in found for need in _spare_needs(one, own, safe)]
-    extra += _set_up_pieces(own, settings, unit)
+    extra = [need for one in found for need in spare_needs(one, own, safe)]
+    extra += set_up_pieces(own, settings, unit)
     return Demand((*own, *extra), found, tuple(dict.fromkeys(problems)), tuple(done))
 
 
@@ -339,82 +204,3 @@ def _joined(needs: Sequence[Need], length: Fraction, width: Fraction) -> Need:
         first, name=f"{first.student} {labels}", blanks=tuple(blank for need in needs for blank in need.blanks),
         title=" + ".join(need.title for need in needs), length=length, width=width,
     )  # fmt: skip
-
-
-def _spares(course: Course, needs: Sequence[Need], settings: OrderSettings) -> Iterator[Spares]:
-    counts: dict[tuple[StockGroup, str], int] = {}
-    titles: dict[str, str] = {}
-    for need in needs:
-        for part in need.parts:
-            counts[need.group, part.group] = counts.get((need.group, part.group), 0) + 1
-            titles.setdefault(part.group, part.title.removesuffix(f" {part.member}") if part.member else part.title)
-    record = _record(course)
-    for (group, name), count in sorted(counts.items()):
-        scrap, (made, again) = settings.scrap(name), record.get(name, (0, 0))
-        if f"scrap.{name}" in settings.own or made < max(1, settings.count("history.parts")):
-            made = again = 0
-        else:
-            scrap = min(Fraction(1), Fraction(again, made))
-        number = spares.spares(count, scrap, settings.size("sure"))
-        cover = spares.enough(count, scrap, number)
-        yield Spares(group, name, titles[name], count, scrap, number, cover, made, again)
-
-
-def spares_left(course: Course, part: Part) -> tuple[int, int]:
-    """How many spares of a part's kind the class had at first, and how many of them nobody has used.
-
-    At first is before anything was cut: all such parts of all students, with the share that the settings of the order
-    take for spoiled. Each part that was made again has used one.
-    """
-    settings = read_order_settings(course.folder, [one.group for one in course.cabinet.parts], course.cabinet.stock)
-    alike = sum(one.group == part.group and one.stock == part.stock for one in course.cabinet.parts)
-    first = spares.spares(alike * len(course.students), settings.scrap(part.group), settings.size("sure"))
-    return first, max(0, first - _record(course).get(part.group, (0, 0))[1])
-
-
-def boards_for(course: Course, part: Part, length: Fraction, width: Fraction) -> tuple[str, ...] | None:
-    """Boards and sheets of the stock that are large enough for a blank; None when the size of none is known. [mm]"""
-    known = [piece for piece in course.stock.values() if piece.role == part.stock and piece.length and piece.width]
-    large = (piece.id for piece in known if (piece.length or 0) >= length and (piece.width or 0) >= width)
-    return tuple(large) if known else None
-
-
-def _record(course: Course) -> dict[str, tuple[int, int]]:
-    """Of each kind of part, how many the course has made, and how many of them were made again."""
-    found: dict[str, tuple[int, int]] = {}
-    names = {part.name: part.group for part in course.cabinet.parts}
-    for part, (made, again) in course.log.made().items():
-        if part in names:
-            before = found.get(names[part], (0, 0))
-            found[names[part]] = (before[0] + made, before[1] + again)
-    return found
-
-
-def _spare_needs(one: Spares, needs: Sequence[Need], safe: Fraction) -> Iterator[Need]:
-    """Spares as large as the largest part of their kind, so that each can stand in for any of them."""
-    like = [need for need in needs if need.group == one.group and any(p.group == one.part for p in need.parts)]
-    blanks = [blank for need in like for blank in need.blanks if blank.part.group == one.part]
-    length, width = max(blank.length for blank in blanks), max(blank.width for blank in blanks)
-    if max(length, width if one.group.sheet else 0) < safe:
-        length = safe
-    first = next((need for need in like if len(need.blanks) == 1), like[0])
-    grain = GRAIN[blanks[0].part.grain]
-    for number in range(1, one.count + 1):
-        yield Need(
-            f"spare {one.title} {number}, {one.group.tag}", "", (), f"spare {one.title}", one.group, length,
-            width, first.thickness, grain, Purpose.SPARE, first.place,
-        )  # fmt: skip
-
-
-def _set_up_pieces(needs: Sequence[Need], settings: OrderSettings, unit: str) -> Iterator[Need]:
-    """Test pieces and set-up blocks of every stock, of its own thickness."""
-    ordered = sorted(needs, key=lambda need: need.group)
-    for group, same in groupby(ordered, key=lambda need: need.group):
-        first = next(same)
-        for purpose, name in ((Purpose.TEST, "test_pieces"), (Purpose.BLOCK, "setup_blocks")):
-            length, width = (rough(settings.size(f"{name}.{size}"), unit) for size in ("length", "width"))
-            for number in range(1, settings.count(f"{name}.count") + 1):
-                yield Need(
-                    f"{purpose.value} {number}, {group.tag}", "", (), purpose.value, group, length, width,
-                    first.thickness, Grain.ALONG, purpose, first.place,
-                )  # fmt: skip

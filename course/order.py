@@ -9,8 +9,9 @@ from course.alternatives import Alternative, alternatives
 from course.board_plans import BoardPlan, plan_boards
 from course.course import Course
 from course.cut_sheets import CutSheet
-from course.demand import Demand, Need, class_demand
+from course.demand import Demand, class_demand
 from course.instructions import read_instructions
+from course.needs import Need
 from course.order_settings import OrderSettings, read_order_settings
 from course.sheet_plans import SheetPlan, plan_sheets, short_of
 from course.sheets_given import Assigned, assign

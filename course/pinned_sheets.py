@@ -11,8 +11,9 @@ from course.course import Course
 from course.cut_sheets import CutSheet
 from course.cutting.model import UNITS, Axis, Certificate, Cut, Grain, Job, Layout, Node, Offcut, Placed, Plan, Rect
 from course.cutting.model import Demand as Wanted
-from course.demand import Demand, Need, StockGroup
+from course.demand import Demand
 from course.instructions import Instructions, Pinned, PinnedPiece
+from course.needs import Need, StockGroup
 from course.order_settings import OrderSettings
 from course.sheet_jobs import Lot, kerf_of, sawn_sheet, stock_of, trim_in, wanted
 from course.sheets_on_hand import Sheet, trim_of, unit_of

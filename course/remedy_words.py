@@ -9,9 +9,9 @@ from fractions import Fraction
 from course.cabinet import Cabinet, Part
 from course.course import Course
 from course.cutlist import SIZES, consequence
-from course.demand import boards_for, spares_left
 from course.quantities import Values
 from course.remedy_values import size_text
+from course.spare_parts import boards_for, spares_left
 from shared.terminal import wrapped
 from shared.units import Shown
 

@@ -24,7 +24,7 @@ from course.cutting.model import (
     rounded_up,
 )
 from course.cutting.model import Demand as Wanted
-from course.demand import Need, StockGroup
+from course.needs import Need, StockGroup
 from course.order_settings import OrderSettings
 from course.sheets_on_hand import Sheet, trim_of, unit_of
 from shared.units import decimal

@@ -9,8 +9,9 @@ from fractions import Fraction
 from course.course import Course
 from course.cut_sheets import Area, CutSheet
 from course.cutting.model import Grain
-from course.demand import Demand, Need, StockGroup
+from course.demand import Demand
 from course.instructions import Instructions
+from course.needs import Need, StockGroup
 from course.order_settings import OrderSettings
 from course.pinned_sheets import pins_of
 from course.sheet_jobs import REST, Lot, planned, sheets_in_words

@@ -10,8 +10,8 @@ from itertools import combinations
 from course.course import Course
 from course.cut_sheets import Area
 from course.cutting.model import Grain
-from course.demand import Need, StockGroup
 from course.instructions import Instructions
+from course.needs import Need, StockGroup
 from course.order_settings import OrderSettings
 from course.stock import Piece
 from shared.problems import Problem

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from html import escape
 from importlib.resources import as_file, files
 
-from course.demand import Need, Purpose
+from course.needs import Need, Purpose
 from course.order import Order
 from course.order_settings import LabelPaper
 from shared.render.sketch import POINT, WIDE, Area

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from course.cut_sheets import Area as Rectangle
 from course.cut_sheets import CutPart, CutSheet
-from course.demand import Need
+from course.needs import Need
 from shared.render.sketch import Area, Drawing, Sketch, Span
 from shared.units import Shown
 

@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from course.demand import Purpose, class_demand, joined, percent, rough_thickness, student_needs
+from course.demand import class_demand, joined, rough_thickness, student_needs
+from course.needs import Purpose
 from course.order_settings import read_order_settings
+from course.spare_parts import percent
 from shared.problems import InputRefused
 from shared.units import INCH, decimal
 
@@ -97,7 +99,7 @@ def test_short_rails_stay_joined(course_of):
 def test_no_blank_of_a_board_is_shorter_than_what_is_safe(lengths, safe):
     """Whatever the parts, every blank is long enough and no part is lost."""
     from course.cutting.model import Grain
-    from course.demand import Need, StockGroup
+    from course.needs import Need, StockGroup
     from shared.places import NOWHERE
 
     group = StockGroup("frame", "cherry", "solid", "flat-sawn", "", "4/4")

@@ -19,7 +19,6 @@ from course.build import build, list_keys
 from course.cabinet import Rule
 from course.course import Course
 from course.course_folder import read_course
-from course.demand import spares_left
 from course.formula import parse
 from course.kinds import read_library
 from course.plan import read_plan
@@ -27,6 +26,7 @@ from course.readings import Reading
 from course.remedies import remedies
 from course.remedy_files import COSTS, read_remedies
 from course.remedy_words import Option, Remedy
+from course.spare_parts import spares_left
 from shared.problems import InputRefused
 
 CLASS_PLAN = files("course").joinpath("demo", "plan.yaml").read_text("utf-8")

@@ -29,7 +29,7 @@ from course.cutting.model import (
     Stock,
     Trim,
 )
-from course.demand import Need, Purpose, StockGroup
+from course.needs import Need, Purpose, StockGroup
 from course.order import Order, plan_order
 from course.order_files import left_csv, order_rows, order_workbook, pins_yaml
 from course.order_settings import read_order_settings

@@ -426,6 +426,16 @@ def test_labels_that_are_spread_move_as_little_as_can_be(
     assert spread(wanted, 0) == pytest.approx(places)
 
 
+@pytest.mark.parametrize("axis", ["x", "y"])
+def test_a_dimension_stands_over_its_middle(axis: str) -> None:
+    """From 10 to 50 along the chain: the middle of its text is at 30."""
+    sketch = Sketch("t", "a")
+    sketch.chain(axis, 5, [Span(10, 50, "40.00")], 1, 0)
+    ((_, area),) = sketch.labels
+    middle = area.x + area.width / 2 if axis == "x" else area.y + area.height / 2
+    assert middle == pytest.approx(30, abs=0.3)
+
+
 def test_a_label_that_must_move_keeps_a_line_to_its_dimension() -> None:
     """Two narrow dimensions beside each other: the texts part, and a thin line leads to each."""
     sketch = Sketch("t", "a")
