@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from dataclasses import dataclass
-from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
@@ -168,19 +167,14 @@ class _Reader:
 def read_remedies(course_folder: Path | None = None) -> RemedyLibrary:
     """All built-in remedies, and those of the course folder's `remedies`; a file of the same name there wins."""
     reader = _Reader()
-    found: dict[str, tuple[Callable[[], str], str]] = {
-        entry.name: (partial(entry.read_text, "utf-8"), f"remedies/{entry.name}")
-        for entry in files("course").joinpath("remedies").iterdir()
-        if entry.name.endswith(".yaml")
-    }
-    own = course_folder / "remedies" if course_folder else None
-    if own and own.is_dir():
-        for path in own.glob("*.yaml"):
-            found[path.name] = (partial(read_text, path, f"remedies/{path.name}"), f"remedies/{path.name}")
+    own = {path.name: path for path in (course_folder / "remedies").glob("*.yaml")} if course_folder else {}
+    built_in = {entry.name: entry for entry in files("course").joinpath("remedies").iterdir()}
     specs = []
-    for _, (text, file) in sorted(found.items()):
+    for name in sorted(name for name in {*built_in, *own} if name.endswith(".yaml")):
+        file = f"remedies/{name}"
         try:
-            specs.append(reader.remedy(read_yaml(text(), file)))
+            text = read_text(own[name], file) if name in own else built_in[name].read_text("utf-8")
+            specs.append(reader.remedy(read_yaml(text, file)))
         except Unreadable as error:
             reader.wrong(error.place, error.says, error.do, "N001")
     return RemedyLibrary(tuple(specs), tuple(reader.problems))

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from shared.places import Place, Table
+from shared.places import Place, Row, Table
 from shared.problems import Problem, meant
 
 COLUMNS = ("student", "machine", "lesson", "test", "score", "demonstration", "permission", "by", "withdrawn", "note")
@@ -59,53 +59,40 @@ def read_signoffs(
     for row in table.rows:
         student, machine = row.text("student"), row.text("machine")
         if student not in students:
-            problems.append(
-                Problem(
-                    "A002",
-                    row.at("student"),
-                    f"no student '{student}' is on the roster",
-                    meant(student, students),
-                )
-            )
-            continue
-        if machine not in machines:
-            problems.append(
-                Problem(
-                    "A003",
-                    row.at("machine"),
-                    f"the shop has no machine '{machine}'",
-                    meant(machine, machines),
-                )
-            )
-            continue
-        if (student, machine) in found:
+            says = f"no student '{student}' is on the roster"
+            problems.append(Problem("A002", row.at("student"), says, meant(student, students)))
+        elif machine not in machines:
+            says = f"the shop has no machine '{machine}'"
+            problems.append(Problem("A003", row.at("machine"), says, meant(machine, machines)))
+        elif (student, machine) in found:
             says = f"{student} and {machine} stand twice, first in line {found[student, machine].place.line}"
             problems.append(Problem("A009", row.place, says, "Keep one line for each student and machine."))
-            continue
-        score = row.text("score").removesuffix("%").strip()
-        if score and not re.fullmatch(r"[0-9]{1,2}(\.[0-9]+)?|100(\.0+)?", score):
-            says = f"the score is '{row.text('score')}'"
-            problems.append(Problem("A011", row.at("score"), says, "Write percent from 0 to 100, as in 95."))
-        dates: dict[str, datetime.date] = {}
-        for step in (*STEPS, "withdrawn"):
-            text = row.text(step)
-            if not text:
-                continue
+        else:
+            found[student, machine] = _signoff(row, last_day, problems)
+    return found
+
+
+def _signoff(row: Row, last_day: datetime.date | None, problems: list[Problem]) -> SignOff:
+    score = row.text("score").removesuffix("%").strip()
+    if score and not re.fullmatch(r"[0-9]{1,2}(\.[0-9]+)?|100(\.0+)?", score):
+        says = f"the score is '{row.text('score')}'"
+        problems.append(Problem("A011", row.at("score"), says, "Write percent from 0 to 100, as in 95."))
+    dates: dict[str, datetime.date] = {}
+    for step in (*STEPS, "withdrawn"):
+        if text := row.text(step):
             try:
                 dates[step] = datetime.date.fromisoformat(text)
             except ValueError:
                 problems.append(Problem("A004", row.at(step), f"'{text}' is not a date", "Write it as 2026-09-14."))
-        withdrawn = dates.pop("withdrawn", None)
-        _in_order(dates, row.at("permission"), last_day, problems)
-        found[student, machine] = SignOff(
-            student, machine, dates, score, row.text("by"), withdrawn, row.place
-        )
-    return found
+    withdrawn = dates.pop("withdrawn", None)
+    _in_order(dates, row.at("permission"), last_day, problems)
+    return SignOff(row.text("student"), row.text("machine"), dates, score, row.text("by"), withdrawn, row.place)
 
 
 def _in_order(
     dates: dict[str, datetime.date], place: Place, last_day: datetime.date | None, problems: list[Problem]
 ) -> None:
+    """Each step after those before it, and none after the course; what is wrong is added to `problems`."""
     before: tuple[str, datetime.date] | None = None
     for step in STEPS:
         day = dates.get(step)

@@ -209,28 +209,30 @@ def proof(works: Iterable[Work], cabinet: Cabinet) -> tuple[Problem, ...]:
     """Formulas in set-ups and sizes in texts that cannot be worked out for this cabinet."""
     found: dict[tuple[str, str], Problem] = {}
     for work in works:
-        operation = work.operation
-        for setup in operation.setups:
-            texts = [setup.formula.text]
-            if setup.only_if:
-                try:
-                    left, _, right = comparison(setup.only_if.text)
-                    texts += [left, right]
-                except BadFormula as error:
-                    found[operation.name, setup.only_if.text] = Problem(
-                        "L023", setup.only_if.place, f"the set-up number '{setup.name}': {error}", "Write a comparison."
-                    )
-            for case in _cases(setup, work, cabinet):
-                for text in texts:
+        for setup in work.operation.setups:
+            for text in (setup.formula.text, *_sides(found, setup, work.operation.name)):
+                for case in _cases(setup, work, cabinet):
                     _try(found, work, cabinet, text, case, setup.formula, f"the set-up number '{setup.name}'")
-        for text in operation.texts():
-            for box in BOX.finditer(text):
-                if box[1] == "size":
-                    for assembly in work.assemblies:
-                        case = _Case(assembly, "", "", "")
-                        where = Text(box[2], operation.place)
-                        _try(found, work, cabinet, box[2], case, where, f'the box size("{box[2]}")')
+        for box in (box for text in work.operation.texts() for box in BOX.finditer(text) if box[1] == "size"):
+            where = Text(box[2], work.operation.place)
+            for assembly in work.assemblies:
+                case = _Case(assembly, "", "", "")
+                _try(found, work, cabinet, box[2], case, where, f'the box size("{box[2]}")')
     return tuple(found.values())
+
+
+def _sides(found: dict[tuple[str, str], Problem], setup: Setup, operation: str) -> tuple[str, ...]:
+    """Both sides of the comparison that a set-up number depends on; told when it is none."""
+    if setup.only_if is None:
+        return ()
+    try:
+        left, _, right = comparison(setup.only_if.text)
+    except BadFormula as error:
+        found[operation, setup.only_if.text] = Problem(
+            "L023", setup.only_if.place, f"the set-up number '{setup.name}': {error}", "Write a comparison."
+        )
+        return ()
+    return left, right
 
 
 def _try(
