@@ -130,6 +130,15 @@ class Course:
         found.update(self._read(record.readings))
         return found
 
+    def read_when(self, student: Student, quantity: str, attempt: int) -> dict[str, Given]:
+        """What was read of a cabinet when an attempt at a size first came in; nothing where nothing was read anew since."""
+        before: dict[tuple, Reading] = {}
+        for one in self.record(student).anew:
+            if one.quantity == quantity and one.attempt == attempt:
+                return self._read(before.values())
+            before[one.key] = one
+        return {}
+
     def _read(self, readings: Iterable[Reading]) -> dict[str, Given]:
         groups: dict[str, list[Reading]] = {}
         for one in readings:

@@ -116,6 +116,17 @@ def _counting(rows: Iterable[tuple[int, Reading]], confirmed: Set[int]) -> dict[
     return dict(latest.values())
 
 
+def _anew(
+    rows: Iterable[tuple[int, Reading]], confirmed: Set[int], counting: Mapping[int, Reading]
+) -> tuple[Reading, ...]:
+    """As `Record.anew`."""
+    every = tuple(
+        one for number, one in rows
+        if not one.quantity.endswith(MOISTURE) and (not one.held or number in confirmed)
+    )
+    return every if len(every) > len(counting) or any(one.attempt > 1 for one in every) else ()
+
+
 def _moistures(rows: Iterable[tuple[int, Reading]]) -> dict[tuple[str, int], Fraction]:
     return {
         (one.quantity.removesuffix(MOISTURE), one.attempt): one.value
@@ -309,7 +320,8 @@ class Log:
         )
         rows = _numbered(taken)
         counting = _counting(rows, {number for (number,) in confirmed})
-        return Record(tuple(counting.values()), _moistures(rows), _states(states), _read_on(read_on))
+        anew = _anew(rows, {number for (number,) in confirmed}, counting)
+        return Record(tuple(counting.values()), _moistures(rows), _states(states), _read_on(read_on), anew)
 
     def held(self, student: str = "") -> tuple[tuple[int, Reading], ...]:
         """Readings that wait to be confirmed, with their number; one that was read again since waits no more."""

@@ -119,6 +119,8 @@ class Record:
     """The latest of each part that has one."""
     read_on: Mapping[str, int]
     """By size, the number of what was given when its last attempt was first read (`Log.basis`)."""
+    anew: tuple[Reading, ...] = ()
+    """All that counted once, oldest first, where something was read anew since or made again; else nothing."""
 
 
 @dataclass(frozen=True, slots=True)

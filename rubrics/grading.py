@@ -460,6 +460,7 @@ def _grade_student(
     moistures = views[STAGES[0]].record(student).moistures
     for check in _charged_in_order(checks):
         marks, values = [], views[check.stage].values(student)
+        excused: set[int] = set()
         blamed = {**charged, **_others_sizes(views[check.stage], check, student, values)}
         for one in results[check.id]:
             setup = shared.get((check.id, one.attempt))
@@ -469,6 +470,11 @@ def _grade_student(
             if wood := _at_shop(check, one, views[check.stage], student, moistures, rules):
                 same = mark_of(student, check, one, rules, setup, wood.by, (MOISTURE_WORDS,))
                 mark = better_of(mark, same, wood)
+            elif check.kind == "size" and mark.level.share < 1:
+                by, since = _read_anew_since(check, one.attempt, views[check.stage], student, values)
+                then = mark_of(student, check, one, rules, setup, by, since)
+                if by and then.beyond < mark.beyond:
+                    mark, excused = then, {*excused, one.attempt}
             marks.append(mark)
         made[check.id] = _attempts(marks, rules.policy)
         if check.formula is None and check.kind != "spread":
@@ -476,7 +482,7 @@ def _grade_student(
             for mark in made[check.id]:
                 if mark.counts and mark.level.share < 1:
                     charged[name] = Charged(mark.target, (mark.check.title,))
-                elif mark.counts and mark.elsewhere:
+                elif mark.counts and mark.elsewhere and mark.attempt not in excused:
                     charged[name] = Charged(mark.value - mark.elsewhere, mark.charged_at)
                 if mark.counts and mark.setup_shift:
                     title = f"the set-up of the class at '{mark.check.title}'"
@@ -502,6 +508,47 @@ def _charged_in_order(checks: Sequence[Check]) -> list[Check]:
         return 1 + max((behind(one, (*seen, check)) for one in before), default=0)
 
     return sorted(checks, key=lambda check: (check.formula is not None, behind(check)))
+
+
+def _read_anew_since(
+    check: Check, attempt: int, course: Course, student: Student, values: Values
+) -> tuple[Fraction, tuple[str, ...]]:
+    """By how much a target moved since a size was made to it, because what it rests on was read anew; and what was.
+
+    A rail that was right for the case as it was on record costs nothing when the case is read differently later. What
+    was read for the first time since is no excuse: it was to be read before.
+    """
+    name = check.reads[0][0]
+    behind = _behind(check.target.names if check.target else values.inputs(name), values) - {name}
+    then = {
+        other: given
+        for other, given in course.read_when(student, name, attempt).items()
+        if other in behind and other in values.found and values.found[other].value != given.value
+    }
+    if not then:
+        return NOTHING, ()
+    past = values.with_given(values.settings, {**values.found, **then})
+    before, now = (
+        check.target.run(v.all) if check.target else v.target(name) for v in (past, values)
+    )
+    titles = tuple(f"{values.graph[other].says} was read anew since" for other in then)
+    return _length(before) - _length(now), titles
+
+
+def not_read_before(check: Check, values: Values) -> tuple[str, ...]:
+    """What a size follows that was to be read before it and was not, in words; so it was judged by the plan alone."""
+    if check.kind != "size":
+        return ()
+    found: list[str] = []
+    todo = list(check.target.names if check.target else values.inputs(check.reads[0][0]))
+    while todo:
+        name = todo.pop(0)
+        read = values.graph[name].read
+        if read and read.first and name not in values.found:
+            found.append(values.graph[name].says)
+        elif name not in values.found:
+            todo += values.inputs(name)
+    return tuple(dict.fromkeys(found))
 
 
 @dataclass(frozen=True, slots=True)
@@ -681,6 +728,13 @@ def attention(grades: Grades) -> tuple[str, ...]:
     ):
         if found:
             lines.append(f"{len(found)} to {word}: {_some([f'{m.student.id} {m.check.title}' for m in found])}.")
+    blind = [
+        f"{m.student.id} {m.check.title} ({', '.join(unread)})" for m in marks
+        if m.level.share < 1 and (unread := not_read_before(m.check, grades.course.values(m.student)))
+    ]  # fmt: skip
+    if blind:
+        count = "1 mark is" if len(blind) == 1 else f"{len(blind)} marks are"
+        lines.append(f"{count} lost by the plan's size, for what should be read before was not: {_some(blind)}.")
     crude = dict.fromkeys(m.check.title for m in marks if m.certainty.verdict is Verdict.CANNOT_TELL)
     if crude:
         lines.append(f"Too coarse a tool to decide, for some or all: {_some(list(crude))}.")

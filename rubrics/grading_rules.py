@@ -119,7 +119,8 @@ class Rules:
             "wait until both have read it again together.",
             "A mistake is charged once: a difference, fit or gap is graded as if a reading that loses points at its "
             "own check were right, and so with what somebody else made, or the set-up moved, unless one's own part was "
-            "made to it. A size that follows a changed case or part is graded against what it should be now.",
+            "made to it. A size that follows a changed case or part is graded against what it should be now; nobody "
+            "loses by what is read anew after it was made.",
             "What is not measured is blank, not zero: it counts neither in the points nor in what they are out of.",
             f"A size across the grain of solid wood, read at a moisture more than {float(self.moisture):g} % from the "
             "shop's, is also worked out at the shop's, about, and both are shown. Nobody loses by such a prediction: "

@@ -582,3 +582,53 @@ def test_whose_own_work_is_exact_never_loses_points(course_of, others, partner, 
     assert ada.marks and all(mark.level.share == 1 for mark in ada.marks), [m.words() for m in ada.marks]
     for mark in found.marks:
         assert mark.own + mark.inherited + mark.setup_shift + mark.elsewhere == mark.plan_deviation
+
+
+def test_a_rail_made_to_the_case_as_it_was_read_costs_nothing_when_the_case_is_read_anew(course_of):
+    """The case was read as 365.6, the rail made to it, and the case read again as 364.0: the rail keeps its points.
+
+    What does not fit then is told once, where the door is fitted.
+    """
+    course = course_of()
+    course.log.add(readings("s1", {"divider.upper.width": "365.6 365.6 365.6"}))
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "262.6", "door.rail.bottom.shoulder": "262.6"}))
+    course.log.add(readings("s1", {"divider.upper.width": "364 364 364"}))
+    course.log.add(readings("s1", {"door.reveal.left": "0.7", "door.reveal.right": "0.7"}))
+    marks = {m.check.id: m for m in grade(course).students[0].marks}
+    rail = marks["door.rail.top.shoulder"]
+    assert (rail.target, rail.deviation, rail.elsewhere, rail.points) == (261, Fraction("1.6"), Fraction("1.6"), 4)
+    assert rail.words() == "+1.6\u00a0mm; +1.6\u00a0mm of it not charged here: width of the opening 'upper' was read anew since"
+    assert marks["door.reveal.left"].level.word != "On the mark"
+
+
+def test_a_rail_that_was_right_for_no_reading_is_charged(course_of):
+    """Against 365.6 the rail is 2.4 long, against the 364.0 of the second reading 4.0: the smaller counts."""
+    course = course_of()
+    course.log.add(readings("s1", {"divider.upper.width": "365.6 365.6 365.6", "door.rail.top.shoulder": "265"}))
+    course.log.add(readings("s1", {"divider.upper.width": "364 364 364"}))
+    (rail,) = (m for m in grade(course).students[0].marks if m.check.id == "door.rail.top.shoulder")
+    assert (rail.own, rail.level.word) == (Fraction("2.4"), "Do again")
+
+
+def test_a_case_read_for_the_first_time_after_its_rail_is_no_excuse(course_of):
+    """The rail was made to the plan before the case was read: it was to be read before."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "261"}))
+    course.log.add(readings("s1", {"divider.upper.width": "365.6 365.6 365.6"}))
+    (rail,) = (m for m in grade(course).students[0].marks if m.check.id == "door.rail.top.shoulder")
+    assert (rail.elsewhere, rail.own, rail.level.word) == (0, Fraction("-1.6"), "Do again")
+
+
+def test_a_mark_lost_by_the_plan_alone_is_told(course_of):
+    """The rail is 1.6 long by the plan, and the case it follows was not read: the instructor hears what to read first."""
+    course = course_of()
+    course.log.add(readings("s1", {"door.rail.top.shoulder": "262.6"}))
+    said = (
+        "1 mark is lost by the plan's size, for what should be read before was not: s1 door rail top: shoulder to "
+        "shoulder (width of the stile, width of the opening 'upper')."
+    )
+    assert said in attention(grade(course))
+    stiles = {"door.stile.left.width": "50", "door.stile.right.width": "50"}
+    course.log.add(readings("s1", {"divider.upper.width": "364 364 364", **stiles}))
+    course.fresh()
+    assert not any("lost by the plan" in line for line in attention(grade(course)))
