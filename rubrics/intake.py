@@ -80,6 +80,7 @@ def _files(path: Path, found: Found) -> Iterator[tuple[Path, str]]:
     """Files, with the name each is told and remembered by: in a folder with its place there."""
     if path.is_dir():
         own = [p for p in path.rglob("*") if not p.name.startswith((".", "~$", *OURS)) and not p.is_dir()]
+        own = [p for p in own if p.suffix != ".pdf" or not p.with_suffix(".html").exists()]  # papers of ours are both
         inside = sorted(p for p in own if p.suffix.lower() in (*SHEETS, *FOREIGN, *PAPERS))
         if not inside:
             says = "there is no workbook or CSV file in this folder"
