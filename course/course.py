@@ -131,7 +131,7 @@ class Course:
         return found
 
     def read_when(self, student: Student, quantity: str, attempt: int) -> dict[str, Given]:
-        """What was read of a cabinet when an attempt at a size first came in; nothing where nothing was read anew since."""
+        """What was read of a cabinet when an attempt at a size first came in; nothing where all still stands."""
         before: dict[tuple, Reading] = {}
         for one in self.record(student).anew:
             if one.quantity == quantity and one.attempt == attempt:
