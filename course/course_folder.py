@@ -65,12 +65,14 @@ def read_course(folder: Path) -> Course:
         stock = read_stock(stock_table, unit, cabinet.stock, problems)
     if roster:
         students = read_roster(roster, unit, units, cabinet, stock, problems)
-    if signed:
+    if signed and students:
         ends = _date(settings.get("ends"))
         ids = {row.text("id") for row in roster.rows} if roster else set()
         signed = replace(signed, rows=tuple(_machine_in_us_words(row, terms) for row in signed.rows))
         signoffs = read_signoffs(signed, ids, (*machines, *_words(top.get("shop"), "endorsements")), ends, problems)
-    made = read_made(others, {s.id: s.name for s in students}, cabinet, problems) if others and cabinet else []
+    made = []
+    if others and cabinet and students:
+        made = read_made(others, {s.id: s.name for s in students}, cabinet, problems)
     if any(p.severe for p in problems) or cabinet is None:
         raise InputRefused(problems)
     if not signoffs and not _by_hand_alone(top.get("shop")):

@@ -57,6 +57,15 @@ class Formula:
 _LITERAL = re.compile(r"(?<![\w.])(\d+(?:-|\s+)\d+/\d+|\d+/\d+|\d*\.?\d+)\s*(mm|cm|in|ft)\b")
 
 
+def _no_formula(text: str) -> str:
+    """Why a text is no formula: nothing is written, it begins as a length, or it is none."""
+    if not text:
+        return "no size is written; write it as 364 mm or 14 3/8 in"
+    if text[0].isdecimal() and re.search(r"[a-z]", text) and not re.search(r"[*/()+]", text.replace("/", "", 1)):
+        return f"'{text}' is not a length; write it with one unit, mm, cm, m, in or ft, as in 364 mm or 14 3/8 in"
+    return f"'{text}' is not arithmetic; write it as `rail.shoulder + 2 * tenon.length`"
+
+
 def _prepared(text: str) -> str:
     """Literals with units become `_length("...")`; a member that starts with a digit gets a mark."""
     lengths = _LITERAL.sub(lambda m: f'_length("{m[1]} {m[2]}")', text)
@@ -79,9 +88,7 @@ def parse(text: str, resolve: Resolver, index: Mapping[str, int]) -> Formula:
     try:
         tree = ast.parse(_prepared(text.strip()), mode="eval").body
     except (SyntaxError, ValueError, RecursionError, MemoryError):
-        raise BadFormula(
-            f"'{text.strip()}' is not arithmetic; write it as `rail.shoulder + 2 * tenon.length`"
-        ) from None
+        raise BadFormula(_no_formula(text.strip())) from None
     names: dict[str, None] = {}
 
     def slot(name: str) -> int:

@@ -68,7 +68,10 @@ def read_roster(
     """
     for needed in ("id", "name"):
         if needed not in table.headings:
-            do = "A roster needs the columns id and name; bench, units, hand, large_print and choices may follow."
+            do = (
+                "A roster needs the columns id and name, in small letters; "
+                "bench, units, hand, large_print and choices may follow."
+            )
             problems.append(Problem("R001", table.place, f"the column '{needed}' is missing", do))
             return ()
     for heading in table.headings:

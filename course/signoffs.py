@@ -56,14 +56,17 @@ def read_signoffs(
         if heading and heading not in COLUMNS:
             says = f"there is no column '{heading}'"
             problems.append(Problem("A008", table.place, says, meant(heading, COLUMNS)))
+    unknown: set[str] = set()
     for row in table.rows:
         student, machine = row.text("student"), row.text("machine")
         if student not in students:
             says = f"no student '{student}' is on the roster"
             problems.append(Problem("A002", row.at("student"), says, meant(student, students)))
         elif machine not in machines:
-            says = f"the shop has no machine '{machine}'"
-            problems.append(Problem("A003", row.at("machine"), says, meant(machine, machines)))
+            do = meant(machine, machines) if machines else f"Write `shop: {{machines: [{machine}]}}` in course.yaml."
+            if machine not in unknown:
+                problems.append(Problem("A003", row.at("machine"), f"the shop has no machine '{machine}'", do))
+            unknown.add(machine)
         elif (student, machine) in found:
             says = f"{student} and {machine} stand twice, first in line {found[student, machine].place.line}"
             problems.append(Problem("A009", row.place, says, "Keep one line for each student and machine."))

@@ -72,6 +72,8 @@ class Piece:
         return tuple(self.name_of(number) for number in range(1, self.count + 1))
 
 
+TWICE = 2
+"""No sheet or board is so uneven: one reading of its thickness is a slip when it is more than so many times another."""
 FORMS = ("sheet", "solid")
 COLUMNS = ("id", "role", "material", "form", "count", "length", "width", "moisture", "defects", "price", "note")
 
@@ -102,6 +104,10 @@ def read_stock(table: Table, unit: str, roles: tuple[str, ...], problems: list[P
             problems.append(Problem("S004", row.at("role"), f"the plan has no stock '{role}'", meant(role, roles)))
             continue
         thickness = [value for heading in readings if (value := _size(row, heading, unit, problems)) is not None]
+        if thickness and max(thickness) > TWICE * min(thickness):
+            read = ", ".join(row.text(heading) for heading in readings if row.text(heading))
+            says = f"the readings of '{name}' are {read}: one is more than twice another"
+            problems.append(Problem("S014", row.at(readings[0]), says, "Measure it again, or mend the slip."))
         if not thickness and any(row.text(heading) for heading in readings):
             continue
         if not thickness:

@@ -50,7 +50,8 @@ def is_named(operation: Operation, names: Iterable[str]) -> bool:
 
 def choose(course: Course, student: Student, operation: Operation) -> Chosen:
     """The first route, in the order machine, router, hand, that this student may use on the day of issue."""
-    chosen_hand = bool({operation.name, "all"} & student.hand_route) and HAND in operation.routes
+    wanted = "all" in student.hand_route or is_named(operation, student.hand_route)
+    chosen_hand = wanted and HAND in operation.routes
     not_here = barred(course, operation)
     tools = tuple(route.tool for route in not_here)
     machine = missing = ""
@@ -87,6 +88,11 @@ def unknown_names(course: Course, operations: Mapping[str, Operation]) -> Iterat
             yield Problem("L031", Place("course.yaml"), says, meant(wanted, work))
     known = {name for operation in operations.values() for name in (operation.name, operation.title)}
     called = {name for operation in operations.values() for name in operation.called}
+    for student in course.students:
+        for wanted in sorted(student.hand_route - {"all"}):
+            if wanted.lower() not in called:
+                says = f"{student.id} is to do '{wanted}' by hand, and no operation is called so"
+                yield Problem("L036", Place("roster.csv", student.place.line), says, meant(wanted, known))
     for wanted in course.hand_only:
         if wanted.lower() not in called:
             says = f"shop.hand_only names '{wanted}', and no operation is called so"

@@ -125,13 +125,24 @@ def read_text(path: Path, shown: str | None = None) -> str:
         raise Unreadable(place, "there is no such file", "Make it, or check its name.") from None
     except UnicodeDecodeError as error:
         line = path.read_bytes()[: error.start].count(b"\n") + 1
-        raise Unreadable(
-            Place(place.file, line), "the file is not UTF-8 text", "Save it again as UTF-8."
-        ) from None
+        do = "Save it again as UTF-8; a spreadsheet calls it CSV UTF-8."
+        raise Unreadable(Place(place.file, line), "the file is not UTF-8 text", do) from None
     except OSError as error:
         raise Unreadable(
             place, f"the file cannot be read ({error.strerror})", "Close other programs that use it."
         ) from None
+
+
+_PLAIN = (
+    ("character '\\t'", "a tab stands here; a file is indented with spaces alone"),
+    ("found '<block mapping start>'", "the line begins further in than those it belongs to"),
+    ("mapping values are not allowed", "there is a colon too many, or the line begins further in than the one above"),
+    ("could not find expected ':'", "a colon is missing"),
+    ("expected ',' or", "a comma or a closing bracket is missing"),
+    ("unexpected end of stream", "a quote is never closed"),
+    ("found undefined alias", "a value begins with `*`; put it in quotes"),
+)
+"""What the reader of YAML says, in part, and the same in plain words."""
 
 
 def read_yaml(text: str, file: str) -> Mapping:
@@ -145,9 +156,9 @@ def read_yaml(text: str, file: str) -> Mapping:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file)
-        raise Unreadable(
-            place, f"the file is not valid YAML: {error.problem}", "Check indentation, colons and quotes."
-        ) from None
+        says = next((plain for part, plain in _PLAIN if part in (error.problem or "")), error.problem)
+        do = "Check indentation, colons and quotes, here and in the line above."
+        raise Unreadable(place, f"the file is not valid YAML: {says}", do) from None
     except (yaml.YAMLError, RecursionError) as error:
         says = f"the file is not valid YAML: {str(error).splitlines()[0]}"
         raise Unreadable(Place(file), says, "Save it as plain text.") from None

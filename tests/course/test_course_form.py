@@ -155,3 +155,27 @@ def test_the_same_problem_is_told_once(course_folder):
     """Two frames of one stock that is too thin are one line to mend."""
     plan = (course_folder() / "plan.yaml").read_text("utf-8").replace("thickness: 12}", "thickness: 5}")
     assert refused(course_folder, plan=plan).count("the panel is 5.0\u00a0mm thick") == 1
+
+
+def test_a_machine_that_is_not_there_is_told_once(course_folder):
+    """Every line of a machine of which the shop says nothing has one cause; what to write is said."""
+    said = refused(course_folder, course=COURSE, signoffs=HEAD % "withdrawn" + DATES % 100 + (DATES % 100).replace("s1", "s2"))
+    assert said == (
+        "signoffs.csv:2:2: A003: the shop has no machine 'table saw'\n"
+        "    Write `shop: {machines: [table saw]}` in course.yaml."
+    )
+
+
+def test_a_roster_that_cannot_be_read_is_all_that_is_said(course_folder):
+    """Nobody is told that all students of the sign-offs are unknown when it is the roster that is not there."""
+    said = refused(course_folder, roster="", signoffs=HEAD % "withdrawn" + DATES % 100, made="student,what,by\ns1,D-RT,me\n")
+    assert said == "roster.csv: P001: the file has no heading line\n    Start with the names of the columns."
+
+
+def test_a_slip_among_the_readings_of_a_sheet_is_told(course_folder):
+    """176 among 17.5 and 17.7 would make every dado of the class four times too wide."""
+    stock = "id,role,thickness 1,thickness 2,thickness 3\nA,case,176,17.5,17.7\n"
+    assert refused(course_folder, stock=stock) == (
+        "stock.csv:2:3: S014: the readings of 'A' are 176, 17.5, 17.7: one is more than twice another\n"
+        "    Measure it again, or mend the slip."
+    )

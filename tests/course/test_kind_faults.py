@@ -30,8 +30,8 @@ def changed(course_folder, name: str, old: str, new: str, folder: str = "kinds")
         ("loose_shelf", "kind: loose shelf\n", "",
          "kinds/loose_shelf.yaml:1:1: K004: a kind has no name\n    Write `kind:` and its name."),
         ("loose_shelf", "kind: loose shelf", "kind loose shelf",
-         "kinds/loose_shelf.yaml:2:5: K001: the file is not valid YAML: mapping values are not allowed here\n"
-         "    Check indentation, colons and quotes."),
+         "kinds/loose_shelf.yaml:2:5: K001: the file is not valid YAML: there is a colon too many, or the line "
+         "begins further in than the one above\n    Check indentation, colons and quotes, here and in the line above."),
         ("loose_shelf", "mark: H, stock: case", "mark: H, stock: cse",
          "K004: the kind 'loose shelf': the part 'board' is of the stock 'cse', which is not "
          "under `stock:`\n    Did you mean 'case'?"),

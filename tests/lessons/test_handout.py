@@ -182,6 +182,24 @@ def test_a_permission_after_the_day_of_issue_does_not_count_yet(course_of: Calla
     assert page_of(course, "groove edges").way.startswith("bench")
 
 
+def test_a_slip_in_a_chosen_hand_route_is_told(course_of: Callable[..., Course]) -> None:
+    """A name that no operation has would leave the student at the machine."""
+    course = course_of(course=COURSE, roster="id,name,hand_route\ns1,Ada Test,groove egdes\n")
+    (problem,) = unknown_names(course, OPERATIONS)
+    assert str(problem) == (
+        "roster.csv:2: L036: s1 is to do 'groove egdes' by hand, and no operation is called so\n"
+        "    Did you mean 'groove edges'?"
+    )
+
+
+def test_a_hand_route_may_be_chosen_by_the_title_of_the_sheet(course_of: Callable[..., Course]) -> None:
+    """The title stands on the paper that the student holds."""
+    roster = "id,name,hand_route\ns1,Ada Test,Groove the inner edges\n"
+    course = course_of(course=COURSE, signoffs=signoffs(*MACHINES), roster=roster)
+    assert not list(unknown_names(course, OPERATIONS))
+    assert not page_of(course, "groove edges").powered
+
+
 def test_a_student_may_choose_the_hand_route(course_of: Callable[..., Course]) -> None:
     """The roster can ask for it, for one operation, though the sign-off is there."""
     roster = "id,name,bench,units,hand_route\ns1,Ada Test,1,mm,groove edges\n"

@@ -193,7 +193,7 @@ class TestOwnFolder:
         (tmp_path / "90_sharpen.md").write_bytes(b"\xff\xfe\x00")
         _, problems = read_operations(tmp_path)
         assert [str(p) for p in problems] == [
-            "90_sharpen.md:1: L001: the file is not UTF-8 text\n    Save it again as UTF-8."
+            "90_sharpen.md:1: L001: the file is not UTF-8 text\n    Save it again as UTF-8; a spreadsheet calls it CSV UTF-8."
         ]
 
     def test_a_missing_folder_is_no_problem(self, tmp_path):
