@@ -11,6 +11,8 @@ from rubrics.check_files import STAGES
 from shared.places import Place, Text
 from shared.terms import in_uk_words
 
+POWERED = ("machine", "router")
+"""Routes that use a machine or a powered tool; their pages carry its cautions."""
 ROUTES = ("machine", "router", "hand")
 """The ways to do an operation; a shop or a student may be limited to some of them."""
 EACH = ("part", "opening", "male")

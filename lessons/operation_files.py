@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from lessons.cautions import CAUTIONS, FAMILIES, all_families, powered
-from lessons.operation import EACH, HANDS, ROUTES, Need, Operation, Route, Setup
+from lessons.operation import EACH, HANDS, POWERED, ROUTES, Need, Operation, Route, Setup
 from lessons.operation_text import Sections
 from rubrics.check_files import STAGES, read_checks
 from shared.places import Items, Mapping, Node, Place, Text, Unreadable, read_text, read_yaml
@@ -187,6 +187,11 @@ class _Head:
                 place = node.entries["cautions"].place
                 self.wrong("L004", place, f"there is no family of cautions, and no caution, '{word}'",
                            meant(word, (*FAMILIES, *CAUTIONS)))  # fmt: skip
+        if (name in POWERED or node.text("sign_off")) and not powered(cautions):
+            says = f"the route '{name}' names no cautions of a machine"
+            families = ", ".join(family for family in FAMILIES if powered([family]))
+            do = f"Add the family of its machine to `cautions:`, as one of {families}."
+            self.wrong("L004", node.place, says, do)
         if powered(cautions) and not node.text("sign_off"):
             says = f"the route '{name}' uses a machine and names no sign-off"
             self.wrong("L002", node.place, says, "Write `sign_off:` and the name of the machine.")

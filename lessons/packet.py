@@ -16,7 +16,7 @@ from course.cutlist import cut_rows
 from course.cutlist_files import TEMPLATES, UNITS, cutlist_tree
 from course.roster import Student
 from lessons.cabinet_drawings import front_view, section
-from lessons.cautions import CAUTIONS, SEVERITIES
+from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
 from lessons.coach import things_of
 from lessons.drawings import bench_of
 from lessons.handout import (
@@ -28,10 +28,10 @@ from lessons.handout import (
     operation_page,
     together,
 )
-from lessons.operation import Operation
+from lessons.operation import Operation, Route
 from lessons.operation_files import read_operations
 from lessons.part_drawings import part_drawing
-from lessons.route import unknown_names
+from lessons.route import choose, unknown_names
 from lessons.sequence import Work, sequence, why_before, work_of
 from lessons.setups import proof
 from rubrics.check_files import read_checks
@@ -43,6 +43,10 @@ from shared.render.document import Document, Tree
 from shared.render.files import safe_name
 from shared.render.sketch import Drawing
 from shared.render.templates import render_tree
+from shared.render.tree import words
+
+OPERATION = "operation.md.j2"
+"""The template of an operation's sheet."""
 
 
 class Templates(jinja2.FileSystemLoader):
@@ -264,10 +268,28 @@ def packet(course: Course, student: Student, lessons: Lessons, only: Only | None
 def sheet(
     course: Course, student: Student, lessons: Lessons, works: Sequence[Work], number: int, rows: Sequence[FitRow]
 ) -> Tree:
-    """The sheet of one operation."""
+    """The sheet of one operation.
+
+    Raises:
+        InputRefused: Among others, a sheet of powered work that does not mention all that its machine asks for.
+    """
     page = operation_page(course, student, works, number, rows)
     filled = {"page": page, "severities": SEVERITIES, "large": student.large_print}
-    return render_tree("operation.md.j2", filled, lessons.templates)
+    tree = render_tree(OPERATION, filled, lessons.templates)
+    route = choose(course, student, works[0].operation).route
+    if route and route.powered:
+        _carries_its_cautions(tree, works, route, page.title)
+    return tree
+
+
+def _carries_its_cautions(tree: Tree, works: Sequence[Work], route: Route, title: str) -> None:
+    names = dict.fromkeys(name for work in works for name in work.cautions(route.name))
+    lacking = missing_controls(words(tree).replace("\u00a0", " "), names)
+    if lacking:
+        says = f"the sheet '{title}' does not say what must be said at its machine: {lacking[0].requirement}"
+        more = f" {len(lacking) - 1} more are missing." if len(lacking) > 1 else ""
+        do = f"Put the cautions back into {OPERATION}; without them the sheet is not printed.{more}"
+        raise refuse("L052", says, do, Place(OPERATION))
 
 
 def _cover(course: Course, student: Student, lessons: Lessons) -> Tree:

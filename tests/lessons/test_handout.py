@@ -3,17 +3,20 @@
 import re
 from collections.abc import Callable
 from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 import yaml
 
 from course.course import Course
+from course.course_folder import read_course
 from course.readings import Reading
 from lessons.cautions import CAUTIONS, SEVERITIES, missing_controls
 from lessons.class_sheets import lacking
 from lessons.handout import CONDENSED, OperationPage, operation_page
 from lessons.operation_files import read_operations
-from lessons.packet import Lessons, read_lessons, sheet
+from lessons.packet import Lessons, packet, read_lessons, sheet
 from lessons.route import choose, unknown_names
 from rubrics.fit_rows import fit_rows
 from shared.problems import InputRefused
@@ -76,6 +79,27 @@ def test_every_powered_page_mentions_every_required_control(
             names = {n for work in works for n in work.cautions(route.name)}
             assert missing_controls(text, names) == (), works[0].operation.name
     assert powered >= (10 if allowed == MACHINES else 2)
+
+
+def test_a_sheet_whose_template_leaves_cautions_out_is_not_printed(course_folder: Callable[..., Path]) -> None:
+    """A course's own template without the box of the gravest warnings: no sheet of a machine, and all others are made."""
+    folder = course_folder(course=COURSE, signoffs=signoffs(*MACHINES))
+    (folder / "lessons").mkdir()
+    text = (files("lessons") / "templates" / "operation.md.j2").read_text("utf-8")
+    loop = "{% for word in severities if page.severity(word) %}"
+    assert loop in text
+    (folder / "lessons" / "operation.md.j2").write_text(text.replace(loop, "{% for word in [] %}"), "utf-8")
+    course = read_course(folder)
+    made = packet(course, course.student("s1"), read_lessons(course))
+    told = [str(problem) for problem in made.problems if problem.code == "L052"]
+    for title in ("Groove the inner edges", "Cut the dadoes", "Cut the tenons on the rails"):
+        assert any(
+            line.startswith(f"operation.md.j2: L052: the sheet '{title}' does not say what must be said")
+            for line in told
+        )
+        assert f"{title}\n" not in words(made.document.tree)
+    assert "Put the cautions back into operation.md.j2; without them the sheet is not printed." in told[0]
+    assert "Put everything together once more without glue" in words(made.document.tree)
 
 
 DRAWER_WORK = (
@@ -544,7 +568,11 @@ BOTH = ("machine", "hand")
         ("square the corners of the rabbet", BOTH, "Lean the walls back by a hair"),
         ("square the corners of the rabbet", BOTH, "Drop the test block in"),
         ("fit the back", BOTH, "The fitted back brings the case square"),
-        ("cut the rabbet for the back", ("machine",), "It can run away: experienced hands only, very light, or not at all"),
+        (
+            "cut the rabbet for the back",
+            ("machine",),
+            "It can run away: experienced hands only, very light, or not at all",
+        ),
     ],
 )
 def test_what_a_teacher_stresses_is_on_the_students_page(
