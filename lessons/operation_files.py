@@ -187,7 +187,7 @@ class _Head:
                 place = node.entries["cautions"].place
                 self.wrong("L004", place, f"there is no family of cautions, and no caution, '{word}'",
                            meant(word, (*FAMILIES, *CAUTIONS)))  # fmt: skip
-        if (name in POWERED or node.text("sign_off")) and not powered(cautions):
+        if name in POWERED and not powered(cautions):
             says = f"the route '{name}' names no cautions of a machine"
             families = ", ".join(family for family in FAMILIES if powered([family]))
             do = f"Add the family of its machine to `cautions:`, as one of {families}."

@@ -304,7 +304,6 @@ class TestReading:
             ("  hand: {station: bench, tool: stone, cautions: [chisel], minutes: 10}", "  machine: {station: grinder, tool: wheel, "
              "sign_off: grinder, cautions: [chisel], minutes: 10}", "90_sharpen.md:10:12: L004: the route 'machine' names no "
              "cautions of a machine\n    Add the family of its machine to `cautions:`, as one of rip_table_saw, crosscut_table_saw,"),
-            ("cautions: [chisel]", "cautions: [], sign_off: grinder", "L004: the route 'hand' names no cautions of a machine"),
             ("## Typical mistakes\n", "## Typical mistakes by machine\n\n- It burns.\n\n## Typical mistakes\n", "L006: there is "
              "a section by machine, but no such route in the head\n"
              "    Add the route 'machine' to `routes`, or take the section out."),
