@@ -24,6 +24,7 @@ COLUMNS = (
     "hand_route",
     "time_factor",
     "absent",
+    "group",
     "note",
 )
 
@@ -50,6 +51,8 @@ class Student:
     pieces: dict[str, str] = field(hash=False)
     """Sheet or board of each stock role."""
     place: Place
+    group: str = ""
+    """Of those who work at one machine, or in one session; empty when the class is one."""
 
 
 NO_STOCK = "Enter it in stock.csv, or leave the cell empty: its parts are then planned with the thickness of the plan."
@@ -135,6 +138,7 @@ def _student(
         _word(row, "large_print", ("no", "yes"), "no", problems) == "yes",
         frozenset(t.strip() for t in row.text("hand_route").split(";") if t.strip()), time_factor,
         tuple(t.strip() for t in re.split(r"[;,]", row.text("absent")) if t.strip()), choices, pieces, row.place,
+        row.text("group").strip(),
     )  # fmt: skip
 
 

@@ -129,7 +129,7 @@ def _figures(check: Check, marks: Sequence[Mark], grades: Grades, chance: float)
         mean_interval(off) if spread is not None else None, spread, inside,
         share_interval(inside, count) if count else None,
         capability(off, lower, check.upper) if spread and not check.one_sided else None,
-        next((setup for setup in grades.setups if setup.check is check), None),
+        next((setup for setup in grades.setups if setup.check is check and not setup.group), None),
         sum(mark.certainty.verdict is Verdict.CANNOT_TELL for mark in marks),
     )  # fmt: skip
 
@@ -150,18 +150,20 @@ def findings(grades: Grades, figures: Sequence[CheckFigures], shown: Shown) -> t
 
 
 def _setups(setups: Iterable[Setup], shown: Shown) -> Iterator[Finding]:
-    """Shifts that most of a class shares, those of one kind of thing together."""
-    groups: dict[tuple[str, str, bool], list[Setup]] = {}
+    """Shifts that most of a class, or of a group of it, shares; those of one kind of thing together."""
+    groups: dict[tuple[str, str, bool, str], list[Setup]] = {}
     for setup in setups:
         if setup.cause is None:
-            groups.setdefault((setup.check.check, setup.check.what, setup.shift > 0), []).append(setup)
-    for (_, what, over), group in groups.items():
+            key = (setup.check.check, setup.check.what, setup.shift > 0, setup.group)
+            groups.setdefault(key, []).append(setup)
+    for (_, what, over, who), group in groups.items():
         sharing, measured = sum(one.sharing for one in group), sum(one.measured for one in group)
         sizes = list(dict.fromkeys(shown.fine(abs(one.shift)) for one in sorted(group, key=lambda one: abs(one.shift))))
         size = sizes[0] if len(sizes) == 1 else f"{sizes[0]} to {sizes[-1]}"
         where = _listed([one.check.where for one in group])
+        sharers, side = f"group '{who}'" if who else "the class", "over" if over else "under"
         yield Finding(
-            f"Most of the class is {size} {'over' if over else 'under'} at '{what}' ({where}): look at "
+            f"Most of {sharers} is {size} {side} at '{what}' ({where}): look at "
             f"{group[0].check.look_at}, not at the students. {sharing} of {measured} results share it; it is taken "
             "out before grading."
         )

@@ -118,12 +118,14 @@ class Setup:
     measured: int
     cause: Check | None = None
     """For a fit, the size that is off together and makes the fit so."""
+    group: str = ""
+    """The group of the roster that shares it; empty for the whole class."""
 
     @property
     def finding(self) -> str:
         """How many are off, and by how much."""
-        side = "over" if self.shift > 0 else "under"
-        text = f"{self.sharing} of {self.measured} are {side} by about {MM.fine(abs(self.shift))}"
+        side, who = "over" if self.shift > 0 else "under", f" in group '{self.group}'" if self.group else ""
+        text = f"{self.sharing} of {self.measured}{who} are {side} by about {MM.fine(abs(self.shift))}"
         return f"{text}, from '{self.cause.title}'" if self.cause else text
 
     @property
@@ -228,7 +230,7 @@ def grade(course: Course) -> Grades:
     waiting = {s.id: _waiting(checks, _unsure(raised[s.id], apart[s.id]), s, views) for s in course.students}
     others = {s.id: _of_others(course, checks, s) for s in course.students}
     results = {s.id: _measured(checks, views, s, {*waiting[s.id], *others[s.id]}) for s in course.students}
-    setups = find_setups(checks, list(results.values()), rules.setup, course.plan_values)
+    setups = _every_setup(checks, course, results, rules.setup)
     students = tuple(
         _grade_student(student, checks, results[student.id], rules, setups, views, stages)
         for student in course.students
@@ -347,6 +349,19 @@ def beyond(check: Check, deviation: Fraction) -> Fraction:
     return over if check.one_sided else max(over, check.lower - deviation)
 
 
+def _every_setup(
+    checks: Sequence[Check], course: Course, results: Mapping[str, Results], rule: SetupRule
+) -> tuple[Setup, ...]:
+    """What the class misses together, and what only a group of the roster does: one machine, or one session."""
+    found = list(find_setups(checks, list(results.values()), rule, course.plan_values))
+    together = {(one.check.id, one.attempt) for one in found}
+    for group in dict.fromkeys(student.group for student in course.students if student.group):
+        own = [results[student.id] for student in course.students if student.group == group]
+        shared = find_setups(checks, own, rule, course.plan_values)
+        found += [replace(one, group=group) for one in shared if (one.check.id, one.attempt) not in together]
+    return tuple(found)
+
+
 def find_setups(
     checks: Sequence[Check], results: Sequence[Results], rule: SetupRule, plan: Values | None = None
 ) -> tuple[Setup, ...]:
@@ -453,7 +468,7 @@ def _grade_student(
     views: Mapping[str, Course],
     stages: Mapping[str, str],
 ) -> tuple[StudentGrade, list[Mark]]:
-    shared = {(setup.check.id, setup.attempt): setup for setup in setups}
+    shared = {(one.check.id, one.attempt): one for one in setups if one.group in ("", student.group)}
     made: dict[str, list[Mark]] = {}
     charged: dict[str, Charged] = {}
     set_up: dict[str, Charged] = {}

@@ -111,7 +111,7 @@ class Rules:
             f"A level is only lost when the reading is {self.sure:.0%} sure to lie beyond its edge. ".replace("%", " %")
             + "Until then the better level stands and the part is to be measured again.",
             f"{self.policy_words} Every attempt stays in the record. What is only read again counts with the mean.",
-            f"When {float(setup.share):.0%} of the class or more, of at least ".replace("%", " %")
+            f"When {float(setup.share):.0%} of the class or of a group of it, or more, of at least ".replace("%", " %")
             + f"{setup.students} students, lie on one side by {float(setup.threshold):g} of a limit or more, "
             f"the set-up is the cause: the middle one of their deviations, to {MM.fine(setup.step)}, is taken out "
             "for those who worked from it. Nobody loses by it, and the spread is graded.",

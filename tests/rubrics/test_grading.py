@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 
 from course.readings import Reading
 from rubrics.checks import checks_of
+from rubrics.class_findings import class_figures, findings
 from rubrics.decide import Verdict
 from rubrics.grading import attention, find_setups, grade, mark_of, off_aim, signed
 from rubrics.grading_rules import read_rules
 from rubrics.measured import Measured
 from shared.problems import InputRefused
-from shared.units import INCHES
+from shared.units import INCHES, MM
 
 RULES = read_rules()
 
@@ -632,3 +633,26 @@ def test_a_mark_lost_by_the_plan_alone_is_told(course_of):
     course.log.add(readings("s1", {"divider.upper.width": "364 364 364", **stiles}))
     course.fresh()
     assert not any("lost by the plan" in line for line in attention(grade(course)))
+
+
+TWO_MACHINES = "id,name,group\n" + "".join(f"s{n},Student {n},{'router A' if n <= 6 else 'router B'}\n" for n in range(1, 13))
+
+
+@pytest.mark.parametrize("grouped", [True, False])
+def test_a_set_up_that_only_one_machine_shares_costs_nobody_who_worked_there(course_of, grouped):
+    """Six of twelve have tenons 0.3 too thick, all from router A: half a class is no set-up, all of a group is."""
+    course = course_of(roster=TWO_MACHINES if grouped else TWO_MACHINES.replace("router A", "").replace("router B", ""))
+    for number in range(1, 13):
+        thick = "6.2" if number <= 6 else "5.9"
+        sizes = {"door.groove.width": "6 6 6", "door.tenon.thickness": f"{thick} {thick} {thick}"}
+        course.log.add(readings(f"s{number}", sizes))
+    found = grade(course)
+    lost = [one.student.id for one in found.students if any(m.level.share < 1 for m in one.marks)]
+    said = (
+        "6 of 6 in group 'router A' are under by about 0.3\u00a0mm at 'door: clearance: groove less tenon': the set-up is "
+        "the cause, not the students; it is taken out before grading"
+    )
+    assert [one.words for one in found.setups] == ([said] if grouped else [])
+    told = [one.words for one in findings(found, class_figures(found), MM) if one.words.startswith("Most of")]
+    assert [text[:50] for text in told] == (["Most of group 'router A' is 0.3\u00a0mm under at 'cle"] if grouped else [])
+    assert lost == ([] if grouped else [f"s{number}" for number in range(1, 7)])
