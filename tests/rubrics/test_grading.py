@@ -654,5 +654,5 @@ def test_a_set_up_that_only_one_machine_shares_costs_nobody_who_worked_there(cou
     )
     assert [one.words for one in found.setups] == ([said] if grouped else [])
     told = [one.words for one in findings(found, class_figures(found), MM) if one.words.startswith("Most of")]
-    assert [text[:50] for text in told] == (["Most of group 'router A' is 0.3\u00a0mm under at 'cle"] if grouped else [])
+    assert [text[:50] for text in told] == (["Most of group 'router A' is 0.3\u00a0mm under at 'clear"] if grouped else [])
     assert lost == ([] if grouped else [f"s{number}" for number in range(1, 7)])
