@@ -15,6 +15,7 @@ from functools import cached_property
 
 from course.cabinet import Part
 from course.course import Course
+from course.cutlist import LEFT
 from course.formula import RELATIONS, BadFormula
 from course.quantities import Given, Origin, Values
 from course.readings import FROZEN, STATES, State
@@ -174,11 +175,17 @@ class _Case:
         return bool(known and known.name in FROZEN)
 
     def _again(self, spec: OptionSpec) -> list[Part]:
-        """The parts to be made again: those of the groups whose own readings are off, else all of them."""
+        """The parts to be made again: those of the groups whose own readings are off by what is not left, else all."""
         parts = [part for group in spec.again for part in self.spot.parts(group)]
-        off = [name for name in self.reads if name in self.now.found and self.now[name] != self.now.target(name)]
+        read = (name for name in self.reads if name in self.now.found)
+        off = [name for name in read if not self._is_left(name)]
         faulty = [part for part in parts if any(name.startswith(part.name + ".") for name in off)]
         return faulty or parts
+
+    def _is_left(self, name: str) -> bool:
+        """Whether a reading is so near to what it should be that nobody would make the part again."""
+        value, target = self.now[name], self.now.target(name)
+        return isinstance(value, Fraction) and isinstance(target, Fraction) and abs(value - target) < LEFT
 
     def _sets(self, spec: OptionSpec) -> dict[str, Given] | None:
         """What the way out sets; None when it would change a part that is cut."""

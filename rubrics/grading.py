@@ -397,7 +397,8 @@ def _cause(setup: Setup, read: Mapping[tuple[str, int], Setup], plan: Values | N
     if plan is None or parts_give is None:
         return None
     moved, behind = plan, _behind(parts_give.names, plan)
-    before = [name for name in sorted(own, key=plan.graph.index.__getitem__) if name in behind]
+    known = behind & own.keys()
+    before = [quantity.name for quantity in plan.graph.in_order() if quantity.name in known]
     for name in before:
         off = Given(moved.number(name) + own[name].shift, Origin.READING)
         moved = moved.with_given(moved.settings, {**moved.found, name: off})
@@ -661,13 +662,34 @@ def _charged_at_its_parts(
     """
     behind = _behind(parts_give.names, values)
     blamed = [name for name in charged if name in behind]
-    mended = {name: Given(charged[name].target, Origin.READING) for name in blamed}
-    right = values.with_given(values.settings, {**values.found, **mended})
+    if not blamed:
+        return NOTHING, ()
+    right = _as_it_should_be(values, {name: charged[name].target for name in blamed}, behind)
     adds = _length(parts_give.run(values.all)) - _length(parts_give.run(right.all))
     off = off_aim(check, measured.deviation)
     if adds * off <= 0:
         return NOTHING, ()
     return (min(adds, off) if off > 0 else max(adds, off)), _titles(charged, blamed)
+
+
+def _as_it_should_be(values: Values, sizes: Mapping[str, Fraction], behind: Set[str]) -> Values:
+    """The cabinet with some sizes where they should be; what was made to them moves along, its own error kept.
+
+    Rails that were cut to narrow stiles are right for those stiles, and would be shorter by as much for others.
+
+    Args:
+        values: As it was measured.
+        sizes: Where they should be, by quantity. [mm]
+        behind: What is looked at.
+    """
+    right, known = values, behind & {*values.found, *sizes}
+    for name in [quantity.name for quantity in values.graph.in_order() if quantity.name in known]:
+        target = values.target(name)
+        if not isinstance(target, Fraction):
+            continue
+        size = sizes.get(name, values.number(name)) + _length(right.target(name)) - target
+        right = right.with_given(right.settings, {**right.found, name: Given(size, Origin.READING)})
+    return right
 
 
 def _titles(charged: Mapping[str, Charged], names: Iterable[str]) -> tuple[str, ...]:

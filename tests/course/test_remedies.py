@@ -122,6 +122,12 @@ def test_one_short_rail_is_cut_again(found):
     assert remedy.options[0].stock == "B-RT again, 311.0 \u00d7 45.0 \u00d7 18.0 mm"
 
 
+def test_a_rail_that_is_off_by_a_hair_is_not_cut_again(found):
+    """0.15 short is left as it is: only the rail that is 1.5 short is made again."""
+    remedy = found({"back.rail.top.shoulder": "289.5", "back.rail.bottom.shoulder": "290.85"})["short rails"]
+    assert remedy.options[0].stock == "B-RT again, 311.0 \u00d7 45.0 \u00d7 18.0 mm"
+
+
 def test_one_wide_dado(found):
     """A dado 0.3 too wide is veneered on the hidden face; no length changes."""
     remedy = found({"divider.dado.1_left.width": "18.2"})["wide dado"]

@@ -294,6 +294,31 @@ def test_a_frame_that_stands_to_one_side_is_charged_on_one_side(course_of, quant
     assert second.elsewhere == second.deviation
 
 
+NARROW_STILES = {"door.stile.left.width": "49.6", "door.stile.right.width": "49.6"}
+
+
+def test_rails_cut_to_narrow_stiles_leave_no_wide_gap(course_of):
+    """Stiles 0.4 narrow and rails cut to them, 261.8: the door is 361 wide all the same, and 1.9 was planed away."""
+    course = course_of()
+    rails = {f"door.rail.{side}.shoulder": "261.8" for side in ("top", "bottom")}
+    course.log.add(readings("s1", {**NARROW_STILES, **rails, "door.reveal.left": "1.9"}))
+    marks = {m.check.id: m for m in grade(course).marks}
+    assert marks["door.stile.left.width"].points < marks["door.stile.left.width"].check.points
+    gap = marks["door.reveal.left"]
+    assert (gap.elsewhere, gap.beyond) == (0, Fraction("0.1"))
+
+
+def test_rails_cut_by_the_list_to_narrow_stiles_are_charged_at_the_rails(course_of):
+    """Stiles 0.4 narrow and rails of 261 as planned: 0.8 is missing, 0.4 on each side, and was charged before."""
+    course = course_of()
+    rails = {f"door.rail.{side}.shoulder": "261" for side in ("top", "bottom")}
+    course.log.add(readings("s1", {**NARROW_STILES, **rails, "door.reveal.left": "1.9", "door.reveal.right": "1.9"}))
+    marks = {m.check.id: m for m in grade(course).marks}
+    for side in ("left", "right"):
+        gap = marks[f"door.reveal.{side}"]
+        assert (gap.elsewhere, gap.points) == (Fraction("0.4"), gap.check.points)
+
+
 def test_long_rails_do_not_excuse_a_gap_that_is_too_wide(course_of):
     """Rails 0.8 long make no wide gap: who planes until 0.9 is left is charged for that."""
     course = course_of()
