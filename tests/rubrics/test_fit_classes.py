@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
+import csv
+from pathlib import Path
 
 import pytest
 
@@ -11,7 +12,7 @@ from rubrics.check_files import read_checks
 from rubrics.checks import checks_of
 from rubrics.fit_classes import FILE, STATUSES, read_fit_classes
 from shared.problems import InputRefused
-from shared.units import INCH
+from shared.units import INCH, length
 
 
 def test_every_limit_of_a_built_in_check_is_that_of_a_named_class(course_of):
@@ -23,13 +24,16 @@ def test_every_limit_of_a_built_in_check_is_that_of_a_named_class(course_of):
     assert all(check.source == classes[check.fit].source for check in checks_of(course_of()))
 
 
-def test_published_grades_are_there_by_name():
-    """Gaps of 1/32, 1/16 and 3/32 in: American Hardwood Information Center, craftsmanship standards. Flushness of 0.3
-    and 0.65 mm, premium and custom: Architectural Woodwork Standards 2009, page 241."""
-    classes = read_fit_classes(None, [])
-    gaps = [classes[f"{grade} inset gap"].upper for grade in ("premium", "custom", "economy")]
-    assert gaps == [INCH / 32, INCH / 16, 3 * INCH / 32]
-    assert [classes[f"{grade} flush"].upper for grade in ("premium", "custom")] == [Fraction("0.3"), Fraction("0.65")]
+def test_every_class_said_to_be_published_has_the_limits_that_its_source_prints():
+    """`published/fit_classes.csv` has each of them, and no other, with its source: nothing from memory is called so."""
+    with (Path(__file__).parents[1] / "published" / "fit_classes.csv").open(encoding="utf-8", newline="") as file:
+        printed = {row["fit class"]: row for row in csv.DictReader(file)}
+    classes = {name: each for name, each in read_fit_classes(None, []).items() if each.status == "published"}
+    assert classes.keys() == printed.keys()
+    for name, each in classes.items():
+        row = printed[name]
+        assert (each.lower, each.upper) == (length(row["lower"]) if row["lower"] else None, length(row["upper"]))
+        assert each.source.partition(":")[0] == row["source"].partition(":")[0]
 
 
 def with_classes(course_folder, text: str):
