@@ -243,7 +243,7 @@ def _readers(found: Readers, shown: Shown) -> Iterator[str]:
         )
     if levels := found.levels:
         beyond = (
-            "only one level was ever given, so agreement beyond chance cannot be told" if levels.kappa is None
+            "nearly all are of one level, so agreement beyond chance cannot be told" if levels.kappa is None
             else f"agreement beyond chance (weighted kappa) is {decimal(levels.kappa, 2)}, where 1 is full agreement"
         )  # fmt: skip
         yield f"Both readings came to the same level at {levels.same} of {levels.count} results; {beyond}."

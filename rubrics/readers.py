@@ -22,6 +22,8 @@ MOSTLY = Fraction(19, 20)
 """Share of readings that must be whole steps for these to be the steps that people read to: our choice."""
 SURPRISE = 0.01
 """Chance below which piled digits are told; strict, since several tools are looked at."""
+ALIKE = Fraction(17, 20)
+"""Share of results that would agree by chance, from which agreement beyond it says nothing: our choice."""
 STEPS = {
     Fraction(1): (10, "the last digit of whole millimeters"),
     Fraction(1, 2): (2, "whole against half millimeters"),
@@ -167,7 +169,7 @@ class LevelAgreement:
     count: int
     same: int
     kappa: Fraction | None
-    """Weighted by how many levels they are apart; None where only one level was ever given."""
+    """Weighted by how many levels they are apart; None where nearly all results are of one level (`ALIKE`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,8 +230,6 @@ def _levels_agree(levels: Sequence[tuple[int, int]], count: int) -> LevelAgreeme
         return None
     table = [[sum(pair == (i, j) for pair in levels) for j in range(count)] for i in range(count)]
     weights = [[abs(i - j) for j in range(count)] for i in range(count)]
-    try:
-        found = kappa(table, weights)
-    except OutOfRange:
-        found = None
+    by_chance = sum(sum(row) * sum(column) for row, column in zip(table, zip(*table, strict=True), strict=True))
+    found = kappa(table, weights) if Fraction(by_chance, len(levels) ** 2) < ALIKE else None
     return LevelAgreement(len(levels), sum(i == j for i, j in levels), found)

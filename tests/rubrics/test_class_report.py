@@ -204,6 +204,17 @@ class TestReaders:
         assert (found.same, found.kappa) == (8, None)
         assert "agreement beyond chance cannot be told" in report(facts(grade(course)), True).readers[-1]
 
+    def test_one_dissent_among_like_levels_is_not_called_no_agreement(self, class_of):
+        """Seven of eight alike on one level: kappa would be 0, since chance alone gives 7 of 8; it is not told."""
+        off = ("0", "0", "0", "0", "0", "0", "0", "0.3")
+        course = self.twice(class_of({SHOULDER: off}), ("0",) * 7 + ("-0.1",))
+        found = readers(grade(course)).levels
+        assert (found.count, found.same, found.kappa) == (8, 7, None)
+        assert report(facts(grade(course)), True).readers[-1] == (
+            "Both readings came to the same level at 7 of 8 results; nearly all are of one level, so agreement beyond "
+            "chance cannot be told."
+        )
+
     def test_the_students_own_reading_comes_first(self):
         """Whoever was taken in first, the difference is own less second."""
         own = Reading("s1", SHOULDER, 1, 1, "10", Fraction(10))
