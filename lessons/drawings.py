@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 from course.course import Course
 from course.quantities import Values
@@ -46,6 +47,10 @@ DRAWINGS: dict[str, Callable[[Bench, str], Drawing]] = {
 """Drawings of an assembly that the data table may name."""
 
 
+PARTS = "each part"
+"""What the data table says for the first part of each group, with its joints."""
+
+
 def bench_of(course: Course, student: Student, values: Values, room: tuple[float, float] = (165.0, 120.0)) -> Bench:
     """What a student's drawings are made from."""
     return Bench(course.cabinet, values, student.shown, LARGE_WORDS if student.large_print else WORDS, room)
@@ -54,16 +59,28 @@ def bench_of(course: Course, student: Student, values: Values, room: tuple[float
 def drawings_of(
     course: Course, student: Student, works: Sequence[Work], values: Values, route: Route | None
 ) -> Iterator[Drawing]:
-    """What the data table shows with these features, one for each assembly whose drawing differs."""
+    """What the data table shows with these features, one for each assembly whose drawing differs.
+
+    Where drawings of one kind differ, the title of each says which assemblies it is of.
+    """
     operation = works[0].operation
     bench = bench_of(course, student, values)
-    seen: set[str] = set()
+    found: dict[tuple[str, str], tuple[Drawing, list[str]]] = {}
     for section, features in (("makes", operation.makes), ("prepares", operation.prepares)):
         for feature, work, assembly in _places(works, features):
-            for drawing in _of_feature(bench, section, feature, assembly, work, route):
-                if drawing.alt not in seen:
-                    seen.add(drawing.alt)
-                    yield drawing
+            for kind, drawing in _of_feature(bench, section, feature, assembly, work, route):
+                _, of = found.setdefault((kind, drawing.alt), (drawing, []))
+                of.append(course.cabinet.assemblies[assembly].title)
+    kinds = [kind for kind, _ in found]
+    for (kind, _), (drawing, of) in found.items():
+        yield _named(drawing, of) if kinds.count(kind) > 1 and kind != PARTS else drawing
+
+
+def _named(drawing: Drawing, of: Sequence[str]) -> Drawing:
+    """The drawing with a title that begins with the assemblies it is of, as `Back: diagonals, scale 1 : 15`."""
+    who = ", ".join(dict.fromkeys(of))
+    title = f"{who[:1].upper()}{who[1:]}: {drawing.title[:1].lower()}{drawing.title[1:]}"
+    return replace(drawing, title=title)
 
 
 def _places(works: Sequence[Work], features: Sequence[str]) -> Iterator[tuple[str, Work, str]]:
@@ -76,18 +93,19 @@ def _places(works: Sequence[Work], features: Sequence[str]) -> Iterator[tuple[st
 
 def _of_feature(
     bench: Bench, section: str, feature: str, assembly: str, work: Work, route: Route | None
-) -> Iterator[Drawing]:
+) -> Iterator[tuple[str, Drawing]]:
+    """Kinds and drawings of one feature."""
     pages = DATA.get(section)
     row = pages.get(feature) if isinstance(pages, Mapping) else None
     if not isinstance(row, Mapping):
         return
     name = row.text(route.name if route else "", row.text("any"))
     for one in filter(None, (word.strip() for word in name.split(","))):
-        if one == "each part":
+        if one == PARTS:
             for part in _one_of_a_kind(work, assembly):
-                yield part_drawing(bench, part)
+                yield one, part_drawing(bench, part)
         else:
-            yield DRAWINGS[one](bench, assembly)
+            yield one, DRAWINGS[one](bench, assembly)
 
 
 def _one_of_a_kind(work: Work, assembly: str) -> list[str]:

@@ -342,6 +342,15 @@ def test_the_drawing_follows_the_route(with_machines: Course) -> None:
     assert any("shim" in d.title for d in page_of(with_machines, "cut the tenons").drawings)
 
 
+def test_drawings_that_differ_say_whose_they_are(with_machines: Course) -> None:
+    """Back and door are of other sizes, so their diagonals have each a title; their grooves are equal, and one drawing
+    serves both without a name. Parts are told by their labels."""
+    titles = lambda name: [d.title.split(", scale")[0] for d in page_of(with_machines, name).drawings]  # noqa: E731
+    assert titles("put the frame together dry") == ["Back: diagonals", "Door: diagonals"]
+    assert titles("groove edges") == ["Router table from above"]
+    assert titles("mark out the case")[0] == "C-B, bottom"
+
+
 def test_drawings_show_what_is_to_be_made_and_not_what_was_read_after_it(with_machines: Course) -> None:
     """A front rabbet read 5.6 and a tongue read 5.85 change neither the numbers nor the drawings of their own sheet; a
     groove read 6.2, made before it, changes both."""
