@@ -501,6 +501,15 @@ def test_a_line_below_a_heading_stays_with_what_follows(below: str, lines: int):
     assert of[0] == of[1] == of[2]
 
 
+@pytest.mark.parametrize("lines", range(46, 53))
+def test_a_bold_line_stays_with_the_list_below_it(lines: int):
+    """Wherever the page ends, `Wrong examples to show` is not left behind by the first of them."""
+    text = "# Top\n\n" + "text\n\n" * lines + "**Wrong examples**\n\n- first\n- second\n\n" + "text\n\n" * 30
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(
+        write_pdf(document(markdown_tree(text, "x.md"), paper="letter")))]  # fmt: skip
+    assert ["Wrong" in page for page in pages] == ["first" in page for page in pages]
+
+
 def test_warnings_of_a_whole_heading_do_not_hold_on_to_it():
     """Boxes that stand before the next heading may end a page; else half a page would stay empty before them."""
     boxes = "".join(f"::: warning\nbox{i}\n:::\n\n" for i in range(6))
