@@ -772,6 +772,7 @@ def test_no_mutated_workbook_is_a_traceback(course):
         book[FIT].delete_rows(cell_of(book).row + 4, 500)
         book[FIT].delete_rows(8, cell_of(book).row - 9)
         book[PARTS].delete_rows(12, 500)
+        del book[WHERE]  # pictures, in which nothing is written
 
     with zipfile.ZipFile(changed(path, short)) as packed:
         parts = {name: packed.read(name) for name in packed.namelist()}
