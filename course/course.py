@@ -83,6 +83,10 @@ class Course:
         own = (text.text for name, text in self.settings.items() if name.startswith("safety."))
         return wording(self.text("terms", "us"), (*people, *course, *own))
 
+    @cached_property
+    def _by_id(self) -> dict[str, Student]:
+        return {student.id.lower(): student for student in self.students}
+
     def student(self, wanted: str) -> Student:
         """The student of an id or a name.
 
@@ -90,9 +94,9 @@ class Course:
             InputRefused: Nobody, or more than one, is called so.
         """
         text = wanted.strip().lower()
-        found = [s for s in self.students if s.id.lower() == text] or [
-            s for s in self.students if text and text in s.name.lower()
-        ]
+        if text in self._by_id:
+            return self._by_id[text]
+        found = [s for s in self.students if text and text in s.name.lower()]
         if len(found) == 1:
             return found[0]
         says = f"{len(found)} students are called '{wanted}'" if found else f"there is no student '{wanted}'"

@@ -71,7 +71,8 @@ def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] 
     found.problems += _taken_back(taken)
     course.fresh()
     marked = sum(_marked(found, mark) for mark in found.marks)
-    asked = (*(ask for one, ask in found.asks if one in taken.new), *questions(course, taken.new))
+    new = set(taken.new)
+    asked = (*(ask for one, ask in found.asks if one in new), *questions(course, taken.new))
     files_read = tuple(file for file, _ in files)
     return Collected(taken, files_read, marked, tuple(found.problems), asked, len(wet.new), judged)
 
@@ -135,7 +136,7 @@ def _impossible(course: Course, one: Reading) -> str:
     student = course.student(one.student)
     target = course.values(student).target(one.quantity)
     part = next((p for p in course.cabinet.parts if one.quantity.rpartition(".")[0] == p.name), None)
-    state = course.log.states(student.id).get(part.name) if part else None
+    state = course.record(student).states.get(part.name) if part else None
     last, taken = _last_day(course), _day(one.taken)
     if isinstance(target, Fraction) and one.value is not None and one.value - target > target > CLOSED:
         return f"off by more than the piece itself, about {student.shown.size(target)} is expected"

@@ -74,11 +74,11 @@ def _apart(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
     """What to ask when two people read one thing too far apart; both readings are kept, and their marks wait."""
     fresh = set(new)
     allowed = allowed_apart(course) if fresh else {}
-    for student in sorted({one.student for one in fresh}):
-        for found in disagreements(course.log.readings(student), allowed):
+    for student in map(course.student, sorted({one.student for one in fresh})):
+        for found in disagreements(course.record(student).readings, allowed):
             if fresh.isdisjoint(found.readings):
                 continue
-            shown, low = course.student(student).shown, found.low
+            shown, low = student.shown, found.low
             first, second = (f"{who(one)} read {one.raw} ({one.where})" for one in (low, found.high))
             says = f"{low.student}, {low.quantity}, place {low.place}: {first}, {second}"
             apart = shown.size(found.apart)

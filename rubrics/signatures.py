@@ -5,7 +5,7 @@ A slip of reading is another matter (`doubts`): it is held out of grading. Here 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -93,19 +93,21 @@ def signatures(
     for one in readings:
         if one.value is not None and one.quantity in graph and graph[one.quantity].dimension == LENGTH:
             new.setdefault(one.quantity, []).append(one)
-    kept = course.log.readings(student.id)
+    kept: dict[str, list[Reading]] = {name: [] for name in new}
+    for one in course.record(student).readings:
+        if one.quantity in kept and one.value is not None:
+            kept[one.quantity].append(one)
     none = _unbounded()
-    found = (_signature(student, values, name, own, kept, known.get(name, none)) for name, own in new.items())
+    found = (_signature(student, values, name, own, kept[name], known.get(name, none)) for name, own in new.items())
     return tuple(one for one in found if one.asks)
 
 
 def _signature(
-    student: Student, values: Values, name: str, new: list[Reading], kept: Iterable[Reading], band: Band
+    student: Student, values: Values, name: str, new: list[Reading], own: Sequence[Reading], band: Band
 ) -> Signature:
     target = values.target(name)
     assert isinstance(target, Fraction)
     attempt = max(one.attempt for one in new)
-    own = [one for one in kept if one.quantity == name and one.value is not None]
     now, before = (_deviation(values, name, [o for o in own if o.attempt == a]) for a in (attempt, attempt - 1))
     asks: list[str] = []
     if now is not None and not band[0] <= now <= band[1]:
