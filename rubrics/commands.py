@@ -5,8 +5,10 @@ Each imports what it needs when it runs, so that a short answer does not wait fo
 
 from __future__ import annotations
 
+import sys
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -30,7 +32,13 @@ def collect(
     """Take measured sheets in: nothing twice, nothing lost, every cell that cannot be read told by its address."""
     from rubrics.intake import collect as take_in
 
-    found = take_in(read_course(course), files)
+    with _bar("Files", 1) as bar:
+
+        def told(number: int, of: int) -> None:
+            bar.length = of
+            bar.update(1)
+
+        found = take_in(read_course(course), files, told)
     _say_collected(found)
     raise typer.Exit(1 if found.problems or found.questions else 0)
 
@@ -74,6 +82,11 @@ def _take_back(course: Course, book: Path) -> bool:
     return bool(found.problems or found.questions)
 
 
+def _bar(label: str, steps: int) -> AbstractContextManager[Any]:
+    """A bar on a terminal that grows with each step."""
+    return typer.progressbar(length=steps, label=label, file=sys.stderr)
+
+
 @app.command("grade", rich_help_panel=PANEL)
 def grade_course(course: CourseFolder) -> None:
     """Grade what is measured: a gradebook, final marks as CSV, a page of feedback a student, what the class tells."""
@@ -88,7 +101,8 @@ def grade_course(course: CourseFolder) -> None:
 
     read, out = read_course(course), course / "out"
     asked = _take_back(read, out / "gradebook.xlsx")
-    grades = grade(read)
+    with _bar("Students", 2 * len(read.students)) as bar:
+        grades = grade(read, lambda name: bar.update(1))
     found = facts(grades)
     try:
         typer.echo(f"Wrote {write_file(out / 'gradebook.xlsx', write_gradebook(grades))}")
@@ -96,7 +110,8 @@ def grade_course(course: CourseFolder) -> None:
         say_problems(refused.problems)
         asked = True
     typer.echo(f"Wrote {write_file(out / FINAL, final_csv(final_marks(grades)))}")
-    pages = write_feedback(grades, out / "feedback")
+    with _bar("Pages of feedback", len(read.students)) as bar:
+        pages = write_feedback(grades, out / "feedback", lambda name: bar.update(1))
     typer.echo(f"Wrote {len(pages)} pages of feedback, each as HTML and PDF, to {out / 'feedback'}")
     reports = write_class_report(found, out)
     typer.echo(f"Wrote what the class tells, to hang up and with names, to {', '.join(map(str, reports))}")

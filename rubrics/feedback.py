@@ -5,7 +5,7 @@ A page speaks of one student alone and compares with nobody. Its words are data 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -357,8 +357,15 @@ def feedback_document(page: Page, course: Course) -> Document:
     return course.wording.document(document)
 
 
-def write_feedback(grades: Grades, folder: Path) -> tuple[Path, ...]:
+def write_feedback(
+    grades: Grades, folder: Path, told: Callable[[str], None] = lambda name: None
+) -> tuple[Path, ...]:
     """Write every student's page as `<id>-<name>.html` and `.pdf`; gives the HTML files.
+
+    Args:
+        grades: All marks.
+        folder: Where they go.
+        told: Called with the name of each student whose page is written.
 
     Raises:
         InputRefused: As `pages`, or the folder cannot be written to.
@@ -369,4 +376,5 @@ def write_feedback(grades: Grades, folder: Path) -> tuple[Path, ...]:
         name = safe_name(f"{page.student.id}-{page.student.name}")
         written.append(write_file(folder / f"{name}.html", write_html(document)))
         write_file(folder / f"{name}.pdf", write_pdf(document))
+        told(page.student.name)
     return tuple(written)

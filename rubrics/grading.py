@@ -7,7 +7,7 @@ its last fit, does not move the target of what was made before.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from statistics import median
@@ -215,8 +215,12 @@ class Grades:
     setups: tuple[Setup, ...]
 
 
-def grade(course: Course) -> Grades:
+def grade(course: Course, told: Callable[[str], None] = lambda name: None) -> Grades:
     """Grade everything that is measured.
+
+    Args:
+        course: The course.
+        told: Called twice with the name of each student: what was measured is worked out, and it is graded.
 
     Raises:
         InputRefused: The rule of grading cannot be used (`read_rules`).
@@ -229,12 +233,16 @@ def grade(course: Course) -> Grades:
     apart = {s.id: tuple(disagreements(course.record(s).readings, allowed)) for s in course.students}
     waiting = {s.id: _waiting(checks, _unsure(raised[s.id], apart[s.id]), s, views) for s in course.students}
     others = {s.id: _of_others(course, checks, s) for s in course.students}
-    results = {s.id: _measured(checks, views, s, {*waiting[s.id], *others[s.id]}) for s in course.students}
+    results = {}
+    for student in course.students:
+        left_out = {*waiting[student.id], *others[student.id]}
+        results[student.id] = _measured(checks, views, student, left_out)
+        told(student.name)
     setups = _every_setup(checks, course, results, rules.setup)
-    students = tuple(
-        _grade_student(student, checks, results[student.id], rules, setups, views, stages)
-        for student in course.students
-    )
+    students = []
+    for student in course.students:
+        students.append(_grade_student(student, checks, results[student.id], rules, setups, views, stages))
+        told(student.name)
     marks = tuple(mark for _, every in students for mark in every)
     grades = tuple(
         replace(

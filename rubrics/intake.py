@@ -50,19 +50,21 @@ class Collected:
     """New judged levels."""
 
 
-def collect(course: Course, paths: Sequence[Path], told: Callable[[Path], None] = lambda path: None) -> Collected:
+def collect(
+    course: Course, paths: Sequence[Path], told: Callable[[int, int], None] = lambda number, of: None
+) -> Collected:
     """Take in files, and all workbooks and CSV files of folders.
 
     Args:
         course: Its log grows; its values are fresh afterwards.
         paths: Files and folders.
-        told: Called with each file before it is read.
+        told: Called after each file with how many are read, and how many there are.
     """
     found = Found(course, asked_places(course))
     files = [file for path in paths for file in _files(path, found)]
-    for file, name in files:
-        told(file)
+    for number, (file, name) in enumerate(files, 1):
         _read(found, file, name)
+        told(number, len(files))
     offered = [*(_doubted(found, one) for one in found.readings), *found.vouched]
     taken = course.log.add(offered, given_now(course, {one.student for one in offered}))
     wet = course.log.add(found.moistures)

@@ -30,6 +30,8 @@ from shared.render.pdf import write_pdf
 from shared.units import length
 
 TOP = Path(__file__).parents[2]
+SIGNED = 1000
+"""Students with sign-offs at most: a file with those of many more is larger than is read."""
 DEMO = Path(str(files("course").joinpath("demo")))
 
 
@@ -42,7 +44,7 @@ def course_with(folder: Path, students: int) -> Course:
     (folder / "roster.csv").write_text("\n".join([roster[0], *rows]) + "\n", "utf-8")
     signed = (DEMO / "signoffs.csv").read_text("utf-8").splitlines()
     machines = [line.split(",", 1)[1] for line in signed[1:] if line.startswith("s01,")]
-    lines = [f"n{i + 1:04},{machine}" for i in range(students) for machine in machines]
+    lines = [f"n{i + 1:04},{machine}" for i in range(min(students, SIGNED)) for machine in machines]
     (folder / "signoffs.csv").write_text("\n".join([signed[0], *lines]) + "\n", "utf-8")
     return read_course(folder)
 

@@ -67,10 +67,10 @@ def test_grade_calls_the_library_and_no_more(course_folder, monkeypatch):
     [((), (), 0), (("bad cell",), (), 1), ((), ("retype?",), 1)],
 )
 def test_collect_says_what_was_taken(course_folder, monkeypatch, problems, questions, status):
-    """Counts on standard output; problems and questions on standard error; exit 1 when there are any."""
+    """Counts on standard output; a bar, problems and questions on standard error; exit 1 when there are any."""
     folder, asked = course_folder(), []
 
-    def stand_in(course, files):
+    def stand_in(course, files, told):
         asked.append((course.folder, files))
         tell = [tuple(Problem("C100", Place("a.xlsx", cell="Sizes!E5"), says, "Look.") for says in group)
                 for group in (problems, questions)]  # fmt: skip
@@ -86,7 +86,7 @@ def test_collect_says_what_was_taken(course_folder, monkeypatch, problems, quest
     for says in (*problems, *questions):
         assert f"C100: {says}\n    Look." in result.stderr and "Sizes!E5" in result.stderr
     if not status:
-        assert result.stderr == ""
+        assert result.stderr == "Files\n"
 
 
 def test_readings_collected_from_a_file_are_graded(course_folder, tmp_path):
@@ -140,3 +140,29 @@ def test_a_class_too_large_for_a_gradebook_gets_everything_else(course_folder, m
     assert result.exit_code == 1 and "B080" in result.output and "too large for one workbook" in result.output
     assert not (folder / "out" / "gradebook.xlsx").exists() and (folder / "out" / "final-marks.csv").exists()
     assert "2 pages of feedback" in result.output
+
+
+def test_long_work_shows_how_far_it_is(course_folder, tmp_path, monkeypatch):
+    """On standard error: files as they are read, students as they are graded, and pages of feedback."""
+    steps: dict[str, list[int]] = {}
+
+    class Bar:
+        def __init__(self, label: str, length: int) -> None:
+            self.length, self.done = length, steps.setdefault(label, [])
+
+        def __enter__(self) -> Bar:
+            return self
+
+        def __exit__(self, *problem) -> None:
+            self.done.append(self.length)
+
+        def update(self, by: int) -> None:
+            self.done.append(by)
+
+    monkeypatch.setattr("rubrics.commands._bar", Bar)
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / name).write_text("student,quantity,reading\ns1,door.groove.width,6.2\n", "utf-8")
+    folder = course_folder()
+    RUN.invoke(commands.app, ["collect", str(folder), str(tmp_path / "a.csv"), str(tmp_path / "b.csv")])
+    RUN.invoke(commands.app, ["grade", str(folder)])
+    assert steps == {"Files": [1, 1, 2], "Students": [1, 1, 1, 1, 4], "Pages of feedback": [1, 1, 2]}
