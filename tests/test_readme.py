@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from course.kinds import read_library
 from lessons.__main__ import app
 
 README = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
@@ -45,6 +46,11 @@ def test_the_example_course_has_cut_lists(readme_course, student):
     result = CliRunner().invoke(app, ["cutlist", str(readme_course), student])
     assert result.exit_code == 0, result.output
     assert "DL-SL, DL-SR" in result.output and "DR-P" in result.output
+
+
+def test_every_kind_is_named():
+    """Whoever plans a drawer finds its name without reading the program."""
+    assert [name for name in read_library().kinds if f"`{name}`" not in README] == []
 
 
 def test_every_command_is_named_and_has_help():
