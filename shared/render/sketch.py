@@ -273,8 +273,23 @@ class Sketch:
         return reach
 
     def _across(self, level: bool, place: float, start: float, end: float) -> None:
-        points = (place, start, place, end) if level else (start, place, end, place)
-        self.line(*points, style="thin")
+        """A line across the axis, with a gap at each label that stands in its way."""
+        low, high = min(start, end), max(start, end)
+        for first, last in [*self._in_the_way(level, place), (high, high)]:
+            if min(first, high) > low:
+                along = min(first, high)
+                self.line(*((place, low, place, along) if level else (low, place, along, place)), style="thin")
+            low = max(low, last)
+
+    def _in_the_way(self, level: bool, place: float) -> list[tuple[float, float]]:
+        """From where to where labels stand in the way of a line across the axis, in rising order."""
+        found = []
+        for _, area in self.labels:
+            across, wide = (area.x, area.width) if level else (area.y, area.height)
+            along, long = (area.y, area.height) if level else (area.x, area.width)
+            if across < place < across + wide:
+                found.append((along - 0.3, along + long + 0.3))
+        return sorted(found)
 
     def _along(self, level: bool, at: float, start: float, end: float) -> None:
         points = (start, at, end, at) if level else (at, start, at, end)

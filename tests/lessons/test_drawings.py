@@ -555,6 +555,24 @@ def test_pin_holes_are_as_far_apart_as_the_template(class_bench: Bench) -> None:
     assert front - float(holes[0].get("cy")) / scale == pytest.approx(37, abs=0.01)
 
 
+def test_lines_of_sizes_do_not_run_through_numbers(bench: Bench) -> None:
+    """An extension line that comes to a number of a nearer line of sizes stops before it and goes on behind it."""
+    crossed = []
+    for name, drawing in every_drawing(bench).items():
+        lines = [
+            e for e in ET.fromstring(drawing.svg).iter() if e.tag.endswith("line") and e.get("stroke-width") == "0.2"
+        ]
+        for text, left, top, right, bottom in text_boxes(drawing):
+            for line in lines:
+                x1, y1, x2, y2 = (float(line.get(key)) for key in ("x1", "y1", "x2", "y2"))
+                through = (
+                    (x1 == x2 and left < x1 < right and min(y1, y2) < top and max(y1, y2) > bottom)
+                    or (y1 == y2 and top < y1 < bottom and min(x1, x2) < left and max(x1, x2) > right)
+                )  # fmt: skip
+                crossed += [(name, text)] if through and not text.isalpha() else []
+    assert crossed == []
+
+
 def test_lines_of_sizes_do_not_cross_the_words_about_an_edge(bench: Bench) -> None:
     """The words below a small part are wider than it; no extension line of a size runs through them."""
     told = 0
