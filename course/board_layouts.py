@@ -74,6 +74,11 @@ class BoardLayout:
             f"Not proven: {self._amount(plan.gap)} less may be possible{small}"
         )
 
+    @property
+    def price(self) -> Fraction | None:
+        """What the boards to buy cost together; None where their prices are not known, or none is bought."""
+        return self.plan.cost * self.coin if self.money and self.bought else None
+
     def _amount(self, cost: int) -> str:
         if self.money:
             whole, cents = divmod(round(cost * self.coin * 100), 100)

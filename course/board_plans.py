@@ -57,6 +57,11 @@ class BoardPlan:
         """What is not on hand yet."""
         return max(0, _whole(self.order - self.on_hand))
 
+    @property
+    def cost(self) -> Fraction | None:
+        """Of what is to buy: the board feet at the price of those on hand, else the boards as laid out at theirs."""
+        return self.price * self.buy if self.price is not None else self.layout.price
+
 
 def _whole(value: Fraction) -> int:
     return -(-value.numerator // value.denominator)

@@ -105,7 +105,6 @@ def _size(shown: Shown, *sides: Fraction) -> str:
 
 def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
     shown = order.shown
-    cost = plan.price * plan.buy if plan.price is not None else None
     waste = round((1 - plan.share) * 100)
     why = (
         f"{decimal(plan.parts, 1)} for parts, {decimal(plan.spares, 1)} for spares, {decimal(plan.set_up, 1)} for test "
@@ -117,7 +116,7 @@ def _board_row(order: Order, plan: BoardPlan) -> OrderRow:
     buy = f"{plan.buy} board feet" + (f" ({cubic} m\u00b3)" if shown.unit == "mm" else "")
     return OrderRow(
         plan.group.says, size, f"{plan.order} board feet", f"{decimal(plan.on_hand, 1)} board feet", buy,
-        _money(plan.price), _money(cost), why,
+        _money(plan.price), _money(plan.cost), why,
     )  # fmt: skip
 
 
@@ -129,10 +128,11 @@ def _sizes_bought(plan: BoardPlan, shown: Shown) -> str:
 
 def total_cost(order: Order) -> str:
     """What everything to buy costs, as far as prices are known, in words."""
-    rows = [(one.count, one.price) for plan in order.sheets for one in plan.bought]
-    rows += [(plan.buy, plan.price) for plan in order.boards]
-    known = [buy * price for buy, price in rows if price is not None]
-    missing = sum(1 for buy, price in rows if price is None and buy)
+    sheets = [one for plan in order.sheets for one in plan.bought]
+    costs = [None if one.price is None else one.price * one.count for one in sheets if one.count]
+    costs += [plan.cost for plan in order.boards if plan.buy]
+    known = [cost for cost in costs if cost is not None]
+    missing = costs.count(None)
     if not known:
         return "No price is known; write prices in stock.csv to see the cost."
     text = f"Together {_money(sum(known, Fraction(0)))}"

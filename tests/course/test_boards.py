@@ -21,6 +21,7 @@ from course.cutting.prepare import prepared
 from course.cutting.sheets import SheetPricing
 from course.cutting.whole import dives, whole_program
 from course.order import plan_order
+from course.order_files import order_rows, total_cost
 
 FILE = Path(__file__).parent / "cutting" / "instances.json"
 INSTANCES = {entry["name"]: entry for entry in json.loads(FILE.read_text("utf-8"))["instances"]}
@@ -167,3 +168,15 @@ def test_the_cheaper_of_two_boards_is_bought(order_of):
     assert [(one.length, one.width) for one in frame.layout.bought] == [(2500, 160)]
     count = frame.layout.bought[0].count
     assert f"{count} of them to buy for {20 * count}.00" in frame.layout.how_good
+
+
+def test_boards_with_a_price_stand_in_the_total(order_of):
+    """What the laid out boards cost is the cost of their line, and no line without a price."""
+    sale = "for_sale: {frame: {plain: {length: 2500 mm, width: 160 mm, price: 20}}}\n"
+    order = order_of(NOTHING_MORE + sale)
+    frame = next(p for p in order.boards if p.group.role == "frame")
+    cost = f"{20 * frame.layout.bought[0].count}.00"
+    (row,) = [row for row in order_rows(order) if row.what == frame.group.says]
+    assert (row.price, row.cost) == ("", cost)
+    others = sum(1 for p in order.boards if p.buy and p.cost is None) + len([b for p in order.sheets for b in p.bought])
+    assert total_cost(order) == f"Together {cost}, and {others} more lines without a price."
