@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import sqrt
-from statistics import median
+from statistics import NormalDist, median
 
 from rubrics.class_figures import CONFIDENCE, Interval, Number, mean, sd, share_interval
 from shared.handbook.distributions import student_quantile
@@ -157,7 +157,11 @@ def critical(count: int, chance: float, known_centre: bool = False) -> float:
         chance: For this reading alone: the chance wanted for a class, shared out over all its readings.
         known_centre: The readings spread about a place that is known beforehand.
     """
-    t = student_quantile(1 - chance / 2, count - (1 if known_centre else 2))
+    return _edge(count, student_quantile(1 - chance / 2, count - (1 if known_centre else 2)), known_centre)
+
+
+def _edge(count: int, t: float, known_centre: bool) -> float:
+    """As `critical`, of a given t."""
     if known_centre:
         return sqrt(count * t * t / (count - 1 + t * t))
     return (count - 1) * t / sqrt((count - 2 + t * t) * count)
@@ -184,7 +188,11 @@ def far_off(
     if len(values) < ENOUGH:
         return ()
     ranked, known = extremes(values, centre), centre is not None
-    beyond = [one.distance > critical(one.count, chance, known) for one in ranked]
+    least_t = NormalDist().inv_cdf(1 - chance / 2)  # Student's t is never less, so most need no closer look
+    beyond = [
+        one.distance > _edge(one.count, least_t, known) and one.distance > critical(one.count, chance, known)
+        for one in ranked
+    ]
     named = ranked[: len(beyond) - beyond[::-1].index(True)] if True in beyond else ()
     middle = median([Fraction(value) for value in values])
     return tuple(sorted(one.place for one in named if abs(Fraction(values[one.place]) - middle) > Fraction(least)))
