@@ -22,7 +22,9 @@ app = typer.Typer()
 @app.command(rich_help_panel="Lessons")
 def prepare(
     course: CourseFolder,
-    student: Annotated[str, typer.Option("--student", help="Only this student, by id or name.")] = "",
+    student: Annotated[
+        list[str] | None, typer.Option("--student", help="Only this student, by id or name; may come more than once.")
+    ] = None,
     operation: Annotated[
         str, typer.Option("--operation", help="Only the sheet of this operation, by name or title.")
     ] = "",
@@ -47,18 +49,25 @@ def prepare(
         raise typer.BadParameter("--operation and --stage do not go together; leave one out")
     read_from = folder(course) if course.is_dir() else ""
     read = read_course(course)
-    count = 1 if student else len(read.students)
-    with typer.progressbar(length=count, label="Packets", file=sys.stderr) as bar:
-        prepared = prepare_course(read, student, operation, lambda name: bar.update(1), print_file, read_from, stage)
-    problems, written = prepared.problems, prepared.written
+    wanted = tuple(dict.fromkeys(student or ()))
+    for name in wanted:
+        read.student(name)  # a name that is unknown is refused before anything is written
+    with typer.progressbar(length=len(wanted) or len(read.students), label="Packets", file=sys.stderr) as bar:
+        done = [
+            prepare_course(read, name, operation, lambda name: bar.update(1), print_file, read_from, stage)
+            for name in wanted or ("",)
+        ]
+    problems = tuple(dict.fromkeys(problem for one in done for problem in one.problems))
+    written = tuple(path for one in done for path in one.written)
+    kept = sum(len(one.kept) for one in done)
     if not (student or operation or stage):
         ordered = write_order(read)
         problems, written = tuple(dict.fromkeys((*problems, *ordered.problems))), (*written, *ordered.paths)
     say_problems(problems)
     for line in written_lines(written):
         typer.echo(line)
-    if prepared.kept:
-        typer.echo(f"Left {len(prepared.kept)} files as they were: nothing they are made from has changed")
+    if kept:
+        typer.echo(f"Left {kept} files as they were: nothing they are made from has changed")
     raise typer.Exit(1 if problems else 0)
 
 

@@ -281,6 +281,15 @@ def test_why_refuses_an_operation_that_the_cabinet_does_not_need(course_folder: 
     assert "Did you mean 'cut dadoes'?" in str(result.exception)
 
 
+def test_several_students_may_be_named(course_folder: Callable[..., Path]) -> None:
+    """Each of them gets a packet; one that is unknown is refused before anything is written."""
+    folder = course_folder(roster=ROSTER)
+    result = CliRunner().invoke(app, ["prepare", str(folder), "--student", "s1", "--student", "nobody"])
+    assert "nobody" in str(result.exception) and not (folder / "out").exists()
+    CliRunner().invoke(app, ["prepare", str(folder), "--student", "s1", "--student", "s2", "--operation", "fit the back"])
+    assert {path.name.split("-")[0] for path in (folder / "out").rglob("*.pdf")} == {"s1", "s2"}
+
+
 def test_prepare_with_a_broken_lesson_file_writes_all_and_exits_with_one(course_folder: Callable[..., Path]) -> None:
     """File, line, what is wrong, what to do; the packets are there."""
     folder = course_folder(roster=ROSTER)
