@@ -195,7 +195,11 @@ def tool_of(word: str, course: Course, student: Student) -> str:
 
 
 def _reaching(word: str, size: Fraction, course: Course, student: Student) -> tuple[Instrument, Fraction]:
-    """The instrument that a size is read with, or the longer one that is taken instead, and what it measures of it."""
+    """The instrument that a size is read with, or the longer one that is taken instead, and what it measures of it.
+
+    A size that is less than nothing is told before (`rubrics.proof`); here it is as long the other way.
+    """
+    size = abs(size)
     tool = instrument(tool_of(word, course, student), course.folder)
     while size > tool.longest and word in LONGER:
         word = LONGER[word]

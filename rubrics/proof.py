@@ -342,7 +342,24 @@ def own_files_can_be_read(course: Course, sure: float) -> Iterator[Problem]:
             yield from (replace(problem, severe=False) for problem in refused.problems)
 
 
-RULES: tuple[Rule, ...] = (judged_by_their_tools, reached_by_an_ordinary_error, own_files_can_be_read)
+def never_less_than_nothing(course: Course, sure: float) -> Iterator[Problem]:
+    """What is read should be something by the plan: nobody can read a gap that is less than nothing."""
+    who: dict[tuple[str, str], list[str]] = {}
+    shown = SHOWN[course.text("units", "mm")]
+    for student in course.students:
+        values = course.without_log(student)
+        for name in dict.fromkeys(name for check in checks_of(course) for name, _, _ in check.reads):
+            if name in values and values.number(name) < 0:
+                who.setdefault((name, shown.size(values.number(name))), []).append(student.id)
+    for (name, size), ids in who.items():
+        says = f"{whom(course, ids)}: {name} is to be read, and by the plan it would be {size}"
+        do = "See with `fairfit why` where it comes from, and change the size in the plan that makes it so."
+        yield Problem("V022", course.cabinet.graph[name].place, says, do, severe=False)
+
+
+RULES: tuple[Rule, ...] = (
+    never_less_than_nothing, judged_by_their_tools, reached_by_an_ordinary_error, own_files_can_be_read,
+)  # fmt: skip
 
 
 def proof(course: Course) -> tuple[Problem, ...]:

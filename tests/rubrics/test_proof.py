@@ -215,3 +215,14 @@ def test_what_would_stop_a_command_later_is_said_before(course_of):
     assert {problem.code for problem in found} == {"B030", "B031", "B070"}
     assert {problem.place.file for problem in found} == {"feedback.yaml", "where.yaml", "course.yaml"}
     assert not any(problem.severe for problem in found)
+
+
+def test_a_size_to_be_read_that_is_less_than_nothing_is_told(course_of, class_plan):
+    """A panel of 290 in a bay of 261 with 21 of grooves cannot slide: -8 mm is told before anybody should read it."""
+    plan = class_plan.replace("    use: door", "    use: door\n    panel.1.width: 290")
+    lines = said(course_of(plan=plan, roster=ONE)).split("\n")
+    (at,) = [number for number, line in enumerate(lines) if "V022" in line]
+    assert lines[at].endswith("V022: s1: door.panel.1.slide is to be read, and by the plan it would be -8.0 mm")
+    assert lines[at + 1] == (
+        "    See with `fairfit why` where it comes from, and change the size in the plan that makes it so."
+    )
