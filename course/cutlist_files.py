@@ -74,7 +74,7 @@ def table_text(course: Course, student: Student, rows: Sequence[CutRow]) -> str:
 
     out = [
         course.wording.text(
-            f"{course.title} \u2014 cut list of {student.name} ({student.id}), sizes in {UNIT_WORDS[student.shown.unit]}"
+            f"{course.title} \u2014 cut list of {student.name} ({student.id}), sizes in {student.shown.unit_word}"
         ),
         f"{course.id}" + (f", {course.date}" if course.date else ""),
         *([last.words] if (last := listed(course, student)) else []),
@@ -147,7 +147,7 @@ def _xlsx(course: Course, student: Student, rows: Sequence[CutRow]) -> bytes:
     bold = book.add_format({"bold": True})
     head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     cell = book.add_format({"text_wrap": True, "valign": "top"})
-    title = course.wording.text(f"Cut list of {student.name} ({student.id}), sizes in {UNIT_WORDS[student.shown.unit]}")
+    title = course.wording.text(f"Cut list of {student.name} ({student.id}), sizes in {student.shown.unit_word}")
     sheet.write_string(0, 0, title, bold)
     sheet.write_string(1, 0, f"{course.title}, {course.id}, {course.date}")
     for number, column in enumerate(COLUMNS):

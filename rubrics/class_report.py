@@ -146,7 +146,7 @@ def _intro(grades: Grades, named: bool) -> str:
     course = grades.course
     parts = [f"{len(course.students)} students", f"term {course.term}" if course.term else "", course.date]
     whose = "For the instructor alone: it names students." if named else "Nobody is named here."
-    unit = SHOWN[course.text("units", "mm")].unit
+    unit = SHOWN[course.text("units", "mm")].unit_word
     return f"{', '.join(part for part in parts if part)}. Sizes in {unit}. {whose}"
 
 

@@ -104,6 +104,11 @@ class Shown:
     parts: int = 64
     """Finest part of an inch for fractions; 0 for decimal inches."""
 
+    @property
+    def unit_word(self) -> str:
+        """The unit in a sentence, where `in` would be read as a preposition."""
+        return "inches" if self.unit == "in" else self.unit
+
     def size(self, value: Fraction) -> str:
         """A length with its unit; the parts of one size never split over two lines."""
         return f"{self.bare(value)}\u00a0{self.unit}"

@@ -71,3 +71,8 @@ def test_64ths_print_and_read_back(count: int):
 def test_tenths_print_and_read_back(count: int):
     """Every whole number of tenths of a millimetre is read back exactly from what was printed."""
     assert length(MM.size(Fraction(count, 10))) == Fraction(count, 10)
+
+
+def test_inches_are_a_word_in_a_sentence():
+    """`Sizes in in` reads like a slip of the pen; millimetres keep their sign."""
+    assert (INCHES.unit_word, MM.unit_word) == ("inches", "mm")
