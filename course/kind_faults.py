@@ -12,6 +12,8 @@ from shared.problems import Problem, meant
 CODE = "K004"
 """Of every problem here: with one of them no cabinet can be built."""
 WALLS = ("left", "right", "bottom", "top")
+SIDES = ("male", "female", "both")
+"""Of a joint: the part that goes in, the part it goes into."""
 _NAME = re.compile(r"[a-z][a-z0-9_]*(\.([a-z0-9_]+|\*))*")
 
 
@@ -22,6 +24,11 @@ def faults(library: Library) -> Iterator[Problem]:
     for joint in library.joints.values():
         if not joint.name:
             yield Problem(CODE, joint.place, "a joint has no name", "Write `joint:` and its name.")
+        for feature in joint.features:
+            for word in feature.on:
+                if word not in SIDES:
+                    says = f"the joint '{joint.name}': the feature '{feature.name}' is on '{word}'"
+                    yield Problem(CODE, joint.place, says, meant(word, SIDES))
 
 
 class _Faults:

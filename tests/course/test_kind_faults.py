@@ -83,6 +83,15 @@ def test_a_joint_without_a_name(course_folder):
     assert "the joint 'housing' may be 'dado', and there is no joint of that name" in said
 
 
+def test_a_feature_of_a_joint_is_on_one_of_its_sides(course_folder):
+    """A joint knows the part that goes in and the one it goes into, and no others."""
+    said = changed(course_folder, "dado", "{on: female", "{on: femal", folder="joints")
+    assert said == (
+        "joints/dado.yaml:1:1: K004: the joint 'dado': the feature 'dado' is on 'femal'\n"
+        "    Did you mean 'female' or 'male'?"
+    )
+
+
 def test_every_built_in_kind_is_sound():
     """What comes with the program has no name that leads nowhere."""
     assert not list(faults(read_library()))
