@@ -18,8 +18,7 @@ demo: $(VENV)/installed ## write, collect and grade a whole invented course into
 	rm -rf out/demo
 	$(BIN)/fairfit demo out/demo || [ $$? -eq 1 ]
 
-test: $(VENV)/installed ## run all tests and the linter
-	$(BIN)/ruff check .
+test: lint ## check form and types, and run all tests
 	$(BIN)/python -m pytest -q -n auto
 
 books: $(VENV)/installed ## compare the gradebooks of 200 random classes with a spreadsheet, cell by cell
@@ -28,8 +27,9 @@ books: $(VENV)/installed ## compare the gradebooks of 200 random classes with a 
 bench: $(VENV)/installed ## measure speed (not part of the tests)
 	$(BIN)/python -m pytest -q tests/bench --benchmark-only --benchmark-disable-gc
 
-lint: $(VENV)/installed ## check the code's form
+lint: $(VENV)/installed ## check the code's form and its types
 	$(BIN)/ruff check .
+	$(BIN)/mypy
 
 gold: $(VENV)/installed ## accept what the demo course now produces as the documents to compare with
 	FAIRFIT_ACCEPT=1 $(BIN)/python -m pytest -q tests/lessons/test_gold.py

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from course.course import Course
+from course.formula import RELATIONS
 from course.quantities import Origin, Values
 from course.roster import Student
 from shared.places import Place
@@ -30,7 +31,7 @@ def _lost(course: Course, values: Values) -> Iterator[tuple[str, Sequence[str]]]
     """
     for rule in course.cabinet.rules:
         asked = rule.spec.stops and rule.relation == ">"
-        if asked and rule.left.run(values.all) <= rule.right.run(values.all):
+        if asked and not RELATIONS[rule.relation](rule.left.run(values.all), rule.right.run(values.all)):
             yield rule.scope.draft.name, (*rule.left.names, *rule.right.names)
     for part in course.cabinet.parts:
         names = [name for name in (f"{part.name}.{size}" for size in SIZES) if values.number(name) <= 0]

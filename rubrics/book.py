@@ -68,7 +68,7 @@ class Columns(tuple[Column, ...]):
         return {column.heading: xl_col_to_name(number) for number, column in enumerate(self)}
 
 
-FORMS = {
+FORMS: dict[str, dict[str, object]] = {
     "text": {"align": "left", "indent": 1, "text_wrap": True},
     "whole": {"num_format": "0"},
     "mm": {"num_format": "0.00"},
@@ -109,7 +109,7 @@ class Book:
         self._book = xlsxwriter.Workbook(self._memory, {"strings_to_formulas": False, "strings_to_urls": False})
         self._book.set_properties({"title": title, "created": WRITTEN})
         self._paper, self._footer = PAPERS[paper], footer.replace("&", "&&")
-        base = {"valign": "top"}
+        base: dict[str, object] = {"valign": "top"}
         self.forms = {name: self._book.add_format({**base, **form}) for name, form in FORMS.items()}
         self.title = self._book.add_format({"bold": True, "font_size": 14})
         head = {"bold": True, "bottom": 1, "text_wrap": True, "valign": "bottom"}
@@ -181,8 +181,8 @@ class Book:
             sheet.repeat_rows(head)
         if sortable:
             sheet.autofilter(head, 0, max(row, head + 1), len(columns) - 1)
-        shown = [number for number, column in enumerate(columns) if column.printed]
-        sheet.print_area(0, 0, max(row, head + 1), shown[-1])
+        last = max(number for number, column in enumerate(columns) if column.printed)
+        sheet.print_area(0, 0, max(row, head + 1), last)
         return row + 1
 
     def paragraphs(self, sheet: Any, lines: Sequence[str], width: int = 110) -> None:

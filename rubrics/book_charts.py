@@ -240,9 +240,9 @@ def write_charts(book: Book, places: Places) -> None:
 
 
 def _bin(low: Fraction | None, high: Fraction | None) -> str:
-    if low is None:
-        return f"under {_edge(high)}"
-    return f"over {_edge(low)}" if high is None else f"{_edge(low)} to {_edge(high)}"
+    if low is None or high is None:
+        return f"under {_edge(high)}" if high is not None else f"over {_edge(low)}" if low is not None else ""
+    return f"{_edge(low)} to {_edge(high)}"
 
 
 def _edge(limits: Fraction) -> str:

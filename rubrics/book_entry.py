@@ -115,16 +115,15 @@ def _judged_row(
         own = f"judged_student_cells,{owner},judged_item_cells,{who},judged_level_cells"
         judges = "+".join(f"COUNTIFS({own},INDEX(judged_words,{n}))" for n, _ in enumerate(judging.levels, 1))
         weight = f"INDEX(item_weights,MATCH({who},item_ids,0))/({judges})"
-        found = None
+        found = earned = None
         if share is not None:
             mark = next(mark for mark in places.judged[student.id].marks if mark.item.id == item.id)
             found = item.weight / len(mark.judgements)
+            earned = share * found
         at_share, at_weight = at(JUDGED, "share", row), at(JUDGED, "weight", row)
         cells["share"] = Live(f'=IFERROR(INDEX(judged_shares,MATCH({level},judged_words,0)),"")', share)
         cells["weight"] = Live(f'=IF({at_share}="","",{weight})', found)
-        cells["earned"] = Live(
-            f'=IF({at_share}="","",{at_share}*{at_weight})', None if share is None else share * found
-        )
+        cells["earned"] = Live(f'=IF({at_share}="","",{at_share}*{at_weight})', earned)
     return [cells.get(column.heading) for column in JUDGED]
 
 

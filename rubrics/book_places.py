@@ -107,7 +107,7 @@ class Places:
         for student in self.course.students:
             for check in checks:
                 marks = found.get((student.id, check.id), [])
-                lines += [Line(student, check, mark, len(marks)) for mark in marks or [None]]
+                lines += [Line(student, check, mark, len(marks)) for mark in marks] or [Line(student, check, None, 0)]
         return lines
 
     def _labels(self) -> dict[str, str]:

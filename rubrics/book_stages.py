@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rubrics.book import HEAD, Book, Cell, Column, Columns, Live, at
 from rubrics.book_places import MARKS, Line, Places, limits_off, sheet_of
 from rubrics.grading import Mark
@@ -71,7 +73,7 @@ def _mark_cells(places: Places, stage: str, row: int, line: Line, mark: Mark) ->
     planned, again = mark.value - mark.plan_deviation, AGAIN if mark.again else ""
     notes = [f"not charged here: {', '.join(mark.charged_at)}"] if mark.elsewhere else []
     notes += [mark.wood.words()] if mark.wood else []
-    cells = {
+    cells: dict[str, Cell | Live] = {
         "student": mark.student.id, "name": mark.student.name, "check": places.labels[check.id],
         "attempt": mark.attempt, "target": Live(f"={here('plan')}+{here('follows')}", mark.target),
         "lower": None if check.one_sided else Live(f"={here('target')}+{lower}", mark.lower),
@@ -102,7 +104,7 @@ def _mark_cells(places: Places, stage: str, row: int, line: Line, mark: Mark) ->
     return [cells[column.heading] for column in MARKS]
 
 
-def _level(places: Places, here, limit: str, guard: str) -> str:
+def _level(places: Places, here: Callable[[str], str], limit: str, guard: str) -> str:
     """The best level that a reading so far beyond its band does not disprove."""
     words = places.level_words()
     found = words[-1]
@@ -138,30 +140,27 @@ def _reading(places: Places, mark: Mark) -> Cell | Live:
     graph = course.cabinet.graph
     cells: dict[str, Term] = {}
     for name, _, _ in check.reads:
-        own = [one for one in mark.readings if one.quantity == name and one.value is not None]
+        own = [(one.key, one.value) for one in mark.readings if one.quantity == name and one.value is not None]
         read = graph[name].read
         take = "spread" if check.kind == "spread" else read.take if read else "mean"
-        rows = [places.reading_rows[one.key] for one in own]
-        cells[name] = reduced_term(rows, [one.value for one in own], take)
-    if check.formula is None:
-        term = cells[check.reads[0][0]]
-    else:
+        cells[name] = reduced_term([places.reading_rows[key] for key, _ in own], [value for _, value in own], take)
+    term: Term | None = cells[check.reads[0][0]]
+    if check.formula is not None:
         term = formula_term(check.formula, cells, course.values(mark.student).all, graph.index)
     return Live(f"={term.text}", mark.value) if term and term.value == mark.value else mark.value
 
 
 def write_attempts(book: Book, places: Places) -> None:
     """The sheet of everything that was made again: each attempt, the first included."""
-    made = [
-        line for stage in places.stages for line in places.lines[stage] if line.mark is not None and line.attempts > 1
-    ]
+    lines = [line for stage in places.stages for line in places.lines[stage]]
+    made = [line.mark for line in lines if line.mark is not None and line.attempts > 1]
     sheet = book.sheet(
         "Attempts", "What was made again",
         "Every attempt stays in the record. " + places.grades.rules.policy_words
         if made else "Nothing was made again so far.",
     )  # fmt: skip
     end = book.table(
-        sheet, ATTEMPTS, [_attempt_cells(places, row, line.mark) for row, line in enumerate(made, HEAD + 2)]
+        sheet, ATTEMPTS, [_attempt_cells(places, row, mark) for row, mark in enumerate(made, HEAD + 2)]
     )
     if made:
         tint_levels(book, sheet, places, ATTEMPTS.letters["level"], end)
@@ -177,7 +176,7 @@ def _attempt_cells(places: Places, row: int, mark: Mark) -> list[Cell | Live]:
     def said(texts: list[str]) -> str:
         return "; ".join(dict.fromkeys(text for text in texts if text))
 
-    cells = {
+    cells: dict[str, Cell | Live] = {
         "student": mark.student.id, "name": mark.student.name, "check": places.labels[mark.check.id],
         "attempt": mark.attempt, "date": said([one.taken for one in mark.readings]),
         "target": live("target", mark.target), "reading": live("reading", mark.value),

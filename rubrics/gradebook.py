@@ -181,10 +181,11 @@ def grade_row(places: Places, columns: Columns, row: int, one: FinalMark) -> lis
     student = here("student")
     cells: dict[str, Cell | Live] = {"student": one.student.id, "name": one.student.name}
     for stage in places.stages:
-        for what, value in zip(("points", "of"), one.stages[stage], strict=True):
+        points, of = one.stages[stage]
+        sums: tuple[tuple[str, Cell], ...] = (("points", points), ("of", of))
+        for what, value in sums:
             own = f'{places.every(stage, "student")},{student},{places.every(stage, "counts")},"yes"'
             cells[f"{stage} {what}"] = Live(f"=SUMIFS({places.every(stage, what)},{own})", value)
-        points, of = one.stages[stage]
         cells[f"{stage} percent"] = Live(
             _percent(here(f"{stage} of"), f"{here(f'{stage} points')}/{here(f'{stage} of')}"),
             percent(points / of) if of else None,

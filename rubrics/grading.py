@@ -13,7 +13,7 @@ from fractions import Fraction
 from statistics import median
 
 from course.course import Course
-from course.formula import Formula
+from course.formula import LENGTH, Formula
 from course.moisture import AtMoisture, at_shop
 from course.quantities import Given, Origin, Values
 from course.readings import Reading, reduced
@@ -655,7 +655,7 @@ def charged_elsewhere(
     for name, _, _ in check.reads:
         read = [one.value for one in measured.readings if one.quantity == name and one.value is not None]
         mended[index[name]] = charged[name].target if name in charged else reduced(read, values.graph[name].read)[0]
-    value = check.formula.run(mended)
+    value = _length(check.formula.run(mended))
     if beyond(check, value - measured.target) >= beyond(check, measured.deviation):
         return NOTHING, ()
     return measured.value - value, _titles(charged, blamed)
@@ -721,14 +721,16 @@ def plan_differences(
     sized = [check for check in checks if check.kind == "size"]
     found = []
     for name in sorted({*values.settings, *values.found}, key=values.graph.index.__getitem__):
-        planned = values.target(name) if name in values.found else values.planned(name)
-        now = values[name]
-        if values.graph[name].dimension != 1 or abs(now - planned) < tell:
+        if values.graph[name].dimension != LENGTH:
+            continue
+        now = values.number(name)
+        planned = _length(values.target(name) if name in values.found else values.planned(name))
+        if abs(now - planned) < tell:
             continue
         without = values.with_given(_less(values.settings, name), _less(values.found, name))
         since = STAGES.index(stages.get(name, STAGES[0]))
         later = [c for c in sized if STAGES.index(c.stage) >= since and c.reads[0][0] != name]
-        moved = [(c, values.target(c.reads[0][0]) - without.target(c.reads[0][0])) for c in later]
+        moved = [(c, values.target_number(c.reads[0][0]) - without.target_number(c.reads[0][0])) for c in later]
         follows = tuple((check, by) for check, by in moved if abs(by) >= tell)
         if follows:
             found.append(PlanDifference(name, values.graph[name].says, now, planned, now - planned, follows))

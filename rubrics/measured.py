@@ -221,7 +221,7 @@ def result_uncertainty(
         tool, size = _reaching(word, sizes[name], course, student)
         own = reading_uncertainty(tool, repeats[name]) if alike else uncertainty(tool, size, repeats[name])
         weight = 1.0
-        if check.formula is not None:
+        if check.formula is not None and result is not None:
             nudged = {**sizes, name: sizes[name] + 1}
             weight = float(_derived(check.formula, values, nudged) - result)
         total += (own * weight) ** 2
