@@ -567,10 +567,12 @@ def not_read_before(check: Check, values: Values) -> tuple[str, ...]:
     todo = list(check.target.names if check.target else values.inputs(check.reads[0][0]))
     while todo:
         name = todo.pop(0)
+        if values.given(name) is not None:
+            continue
         read = values.graph[name].read
-        if read and read.first and name not in values.found:
+        if read and read.first:
             found.append(values.graph[name].says)
-        elif name not in values.found:
+        else:
             todo += values.inputs(name)
     return tuple(dict.fromkeys(found))
 

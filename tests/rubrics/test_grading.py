@@ -13,7 +13,7 @@ from course.readings import Reading
 from rubrics.checks import checks_of
 from rubrics.class_findings import class_figures, findings
 from rubrics.decide import Verdict
-from rubrics.grading import attention, find_setups, grade, mark_of, off_aim, signed
+from rubrics.grading import attention, find_setups, grade, mark_of, not_read_before, off_aim, signed
 from rubrics.grading_rules import read_rules
 from rubrics.measured import Measured
 from shared.problems import InputRefused
@@ -658,6 +658,15 @@ def test_a_mark_lost_by_the_plan_alone_is_told(course_of):
     course.log.add(readings("s1", {"divider.upper.width": "364 364 364", **stiles}))
     course.fresh()
     assert not any("lost by the plan" in line for line in attention(grade(course)))
+
+
+def test_stock_that_was_measured_is_known_before_a_dado(course_of):
+    """A dado follows the sheet: with its thickness in stock.csv nothing is missing, without it that is told."""
+    stock = "id,role,material,form,count,thickness 1\nA,case,birch plywood,sheet,1,17.6\n"
+    course = course_of(stock=stock, roster="id,name,piece.case\ns1,Ada Test,A\ns2,Bo Test,\n")
+    dado = next(check for check in checks_of(course) if check.id == "divider.dado.1_left.width")
+    missing = [not_read_before(dado, course.values(student)) for student in course.students]
+    assert missing == [(), ("thickness of the case stock, as measured",)]
 
 
 TWO_MACHINES = "id,name,group\n" + "".join(f"s{n},Student {n},{'router A' if n <= 6 else 'router B'}\n" for n in range(1, 13))
