@@ -53,6 +53,12 @@ class Formula:
     tree: ast.expr
     """Checked tree; its names are resolved with the same resolver."""
 
+    def number(self, values: Sequence[Value]) -> Fraction:
+        """What it comes to, where that is a length or a number."""
+        value = self.run(values)
+        assert isinstance(value, Fraction)
+        return value
+
 
 _LITERAL = re.compile(r"(?<![\w.])(\d+(?:-|\s+)\d+/\d+|\d+/\d+|\d*\.?\d+)\s*(mm|cm|in|ft)\b")
 

@@ -320,6 +320,10 @@ class Values:
         names = self.graph.quantities
         return frozenset(names[i].name for i in self.touched if self.all[i] != self.graph.base[i])
 
+    def behind(self, names: Iterable[str]) -> frozenset[str]:
+        """Everything that some quantities rest on, themselves included."""
+        return frozenset[str]().union(*(self.rests_on(name) for name in names))
+
     def rests_on(self, name: str) -> frozenset[str]:
         """Every quantity that the value depends on, itself included; a found value hides what is behind it."""
         seen: set[str] = set()

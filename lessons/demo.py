@@ -20,13 +20,14 @@ from course.quantities import Given, Origin
 from course.readings import reduced
 from course.roster import Student
 from lessons.prepare import prepare_course
+from rubrics.attention import attention
 from rubrics.class_report import facts, write_class_report
 from rubrics.feedback import write_feedback
 from rubrics.final import FILE as FINAL
 from rubrics.final import final_csv, final_marks
 from rubrics.fit_rows import fit_rows
 from rubrics.gradebook import write_gradebook
-from rubrics.grading import attention, grade
+from rubrics.grading import grade
 from rubrics.intake import Collected, collect
 from rubrics.sheet import measurement_workbook
 from rubrics.sheet_files import fill

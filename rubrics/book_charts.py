@@ -10,8 +10,8 @@ from rubrics.book import HEAD, Book, Cell, Column, Columns, Live, at
 from rubrics.book_places import Places, limits_off
 from rubrics.checks import Check
 from rubrics.final import percent
-from rubrics.grading import Mark
 from rubrics.grading_rules import DIGITS
+from rubrics.marks import Mark
 
 CHARTS_SHEET = "Charts"
 STEP, FAR = Fraction(1, 2), 4

@@ -13,8 +13,8 @@ from rubrics.book import HEAD, Column, Columns, at
 from rubrics.check_files import STAGES
 from rubrics.checks import Check
 from rubrics.final import FinalMark, final_marks
-from rubrics.grading import Grades, Mark
 from rubrics.judged import Judging, read_judging
+from rubrics.marks import Grades, Mark
 
 MARKS = Columns((
     Column("student"), Column("name"), Column("check"), Column("attempt", "whole"), Column("target", "mm"),

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 from rubrics.book import HEAD, Book, Cell, Column, Columns, Live, at
 from rubrics.book_places import MARKS, Line, Places, limits_off, sheet_of
-from rubrics.grading import Mark
 from rubrics.grading_rules import DIGITS
+from rubrics.marks import Mark
 from rubrics.sheet_terms import Term, formula_term, reduced_term
 
 NOT_MEASURED, WAITS, AGAIN = "not measured", "waits for an answer", "measure again"

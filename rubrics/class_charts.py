@@ -8,7 +8,7 @@ from itertools import chain, count, pairwise
 from math import floor
 
 from rubrics.class_findings import CheckFigures, Point, Progress, scaled
-from rubrics.grading import signed
+from rubrics.marks import signed
 from shared.render.sketch import Area, Drawing, Sketch
 from shared.units import Shown
 

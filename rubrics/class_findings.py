@@ -14,7 +14,7 @@ from rubrics.checks import Check, limit_of
 from rubrics.class_figures import Capability, Interval, capability, mean, sd, share_inside, share_interval
 from rubrics.compare import ENOUGH, far_off, mean_interval
 from rubrics.decide import Verdict
-from rubrics.grading import Grades, Mark, Setup, off_aim, signed
+from rubrics.marks import Grades, Mark, Setup, off_aim, signed
 from shared.units import Shown
 
 HOLDS = 1

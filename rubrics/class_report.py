@@ -17,8 +17,8 @@ from rubrics.class_findings import CheckFigures, Finding, Progress, class_figure
 from rubrics.compare import ENOUGH
 from rubrics.feedback import templates
 from rubrics.fit_rows import STAGE_TITLES
-from rubrics.grading import Grades, signed
 from rubrics.last_term import FILE, Change, LastTerm, changes, figures_csv, read_last_term
+from rubrics.marks import Grades, signed
 from rubrics.readers import Digits, Readers, digits, readers
 from shared.render.document import Document
 from shared.render.files import write_file

@@ -91,12 +91,13 @@ def _bar(label: str, steps: int) -> AbstractContextManager[Any]:
 def grade_course(course: CourseFolder) -> None:
     """Grade what is measured: a gradebook, final marks as CSV, a page of feedback a student, what the class tells."""
     from course.cutlist_files import plain
+    from rubrics.attention import attention
     from rubrics.class_report import facts, write_class_report
     from rubrics.feedback import write_feedback
     from rubrics.final import FILE as FINAL
     from rubrics.final import final_csv, final_marks
     from rubrics.gradebook import TooLarge, write_gradebook
-    from rubrics.grading import attention, grade
+    from rubrics.grading import grade
     from shared.render.files import write_file
 
     read, out = read_course(course), course / "out"

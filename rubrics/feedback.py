@@ -23,7 +23,7 @@ from course.remedy_files import RemedyLibrary, read_remedies
 from course.remedy_words import Remedy
 from course.roster import Student
 from rubrics.checks import Check, every_check
-from rubrics.grading import Grades, Mark, StudentGrade, off_aim, signed
+from rubrics.marks import Grades, Mark, StudentGrade, off_aim, signed
 from shared.own_files import own_or_built_in
 from shared.places import Mapping, Node, Text
 from shared.problems import InputRefused, Problem

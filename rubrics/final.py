@@ -15,9 +15,9 @@ from math import floor
 from course.cutlist_files import inert, plain
 from course.readings import Judgement
 from course.roster import Student
-from rubrics.grading import Grades, StudentGrade
 from rubrics.grading_rules import Rules
 from rubrics.judged import MET, NO_GATE, NOT_MET, StudentJudged, judged, read_judging
+from rubrics.marks import Grades, StudentGrade
 
 FILE = "final-marks.csv"
 FIRST, LAST = ("student id", "name"), ("points", "of", "percent", "judged", "total", "safety", "grade", "notes")

@@ -21,9 +21,9 @@ from rubrics.book_limits import write_limits
 from rubrics.book_places import Places
 from rubrics.book_stages import AGAIN, write_attempts, write_stage
 from rubrics.final import GATE_WORDS, FinalMark, percent
-from rubrics.grading import Grades, beyond, signed
 from rubrics.grading_rules import DIGITS
 from rubrics.judged import MET, NO_GATE, NOT_MET, NOT_RECORDED
+from rubrics.marks import Grades, beyond, signed
 from shared.places import Place
 from shared.problems import InputRefused, Problem
 

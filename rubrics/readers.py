@@ -12,8 +12,8 @@ from course.readings import Reading
 from rubrics.agreement import Agreement, LastDigits, kappa, last_digits, limits_of_agreement
 from rubrics.checks import Check, every_check, limit_of
 from rubrics.compare import ENOUGH, SCALED
-from rubrics.grading import Grades, beyond
 from rubrics.instruments import Instrument, instrument
+from rubrics.marks import Grades, beyond
 from rubrics.measured import measure_from, tool_of
 from shared.problems import OutOfRange
 from shared.units import INCH

@@ -19,8 +19,9 @@ from lessons.__main__ import app
 from rubrics.class_charts import UNIT, distribution_chart, progress_chart, strip_chart
 from rubrics.class_findings import CheckFigures, class_figures, findings, progress
 from rubrics.class_report import facts, report, write_class_report
-from rubrics.grading import Grades, grade
+from rubrics.grading import grade
 from rubrics.last_term import changes, figures_csv, read_last_term
+from rubrics.marks import Grades
 from rubrics.readers import digits, pairs, readers
 from rubrics.sheet_columns import SECOND
 from shared.problems import InputRefused

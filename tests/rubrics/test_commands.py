@@ -47,7 +47,7 @@ def test_grade_asks_for_attention_when_something_is_open(course_folder):
 
 def test_grade_is_quiet_when_all_is_well(course_folder, monkeypatch):
     """Nothing to look at: exit 0 and no list."""
-    monkeypatch.setattr("rubrics.grading.attention", lambda grades: ())
+    monkeypatch.setattr("rubrics.attention.attention", lambda grades: ())
     result = RUN.invoke(commands.app, ["grade", str(course_folder())])
     assert result.exit_code == 0 and "To look at" not in result.output
 

@@ -8,10 +8,11 @@ import pytest
 
 from course.course import Course
 from course.readings import Reading
+from rubrics.attention import attention
 from rubrics.checks import checks_of
 from rubrics.doubts import doubts
 from rubrics.feedback import feedback_document, pages
-from rubrics.grading import attention, grade
+from rubrics.grading import grade
 from shared.render.tree import words
 
 

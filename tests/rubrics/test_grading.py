@@ -10,11 +10,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from course.readings import Reading
+from rubrics.attention import attention
+from rubrics.charging import not_read_before
 from rubrics.checks import checks_of
 from rubrics.class_findings import class_figures, findings
+from rubrics.class_setups import find_setups
 from rubrics.decide import Verdict
-from rubrics.grading import attention, find_setups, grade, mark_of, not_read_before, off_aim, signed
+from rubrics.grading import grade, mark_of
 from rubrics.grading_rules import read_rules
+from rubrics.marks import off_aim, signed
 from rubrics.measured import Measured
 from shared.problems import InputRefused
 from shared.units import INCHES, MM

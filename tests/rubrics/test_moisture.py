@@ -15,8 +15,9 @@ from course.course_folder import read_course
 from course.readings import MOISTURE, Reading
 from rubrics.feedback import pages
 from rubrics.gradebook import write_gradebook
-from rubrics.grading import Mark, grade
+from rubrics.grading import grade
 from rubrics.intake import collect
+from rubrics.marks import Mark
 from rubrics.sheet import measurement_workbook
 from rubrics.sheet_columns import PARTS, WET, cells_by_heading
 from rubrics.sheet_files import fill

@@ -15,7 +15,8 @@ from rubrics.check_files import read_checks
 from rubrics.checks import Check, checks_of
 from rubrics.feedback import pages
 from rubrics.fit_rows import fit_rows, where_to_measure
-from rubrics.grading import Mark, grade
+from rubrics.grading import grade
+from rubrics.marks import Mark
 from rubrics.proof import proof
 from rubrics.sheet import measurement_workbook
 from rubrics.sheet_columns import WHERE

@@ -27,8 +27,9 @@ from course.course_folder import read_course
 from course.readings import MOISTURE, Judgement, Reading
 from lessons.demo import Event, Scenario, Shift, simulated
 from rubrics.gradebook import write_gradebook
-from rubrics.grading import Grades, grade
+from rubrics.grading import grade
 from rubrics.judged import read_judging
+from rubrics.marks import Grades
 from shared.units import length
 
 BOOKS = int(os.environ.get("FAIRFIT_BOOKS", "20"))

@@ -16,7 +16,8 @@ import pytest
 from course.course import Course
 from course.readings import Reading
 from rubrics.checks import checks_of
-from rubrics.grading import Grades, Mark, grade
+from rubrics.grading import grade
+from rubrics.marks import Grades, Mark
 
 RAIL, TENON, GROOVE, PAIR = (
     "door.rail.top.shoulder", "back.tenon.thickness", "back.groove.width", "door.shoulder.the_two_rails"
