@@ -16,6 +16,7 @@ from itertools import product
 from course.absurd import absurd
 from course.cabinet import Joint, Part
 from course.course import Course, whom
+from course.formula import LENGTH
 from course.instructions import read_instructions
 from course.order_settings import read_order_settings
 from course.quantities import Origin, Values
@@ -32,6 +33,8 @@ RABBET_BAND = Fraction("0.3")
 """How far a rabbet may be off the width that its bit cuts; common practice. [mm]"""
 
 
+MAY_BE_LESS = ("set_back", "clearance", "ease")
+"""Ends of names of sizes that may be less than nothing: something stands proud, or a fit is tight."""
 ROOM_BEHIND = Fraction(2)
 """How much further back a shelf is advised to stay than the door is thick; our choice. [mm]"""
 
@@ -292,10 +295,22 @@ def one_thing_fills_an_opening(look: Look) -> Iterator[Problem]:
             yield _warning("V010", list(places.values())[-1], says, do)
 
 
+def sizes_are_more_than_nothing(look: Look) -> Iterator[Problem]:
+    """A size that the plan or the roster writes with a minus, though its kind has one without."""
+    for name in look.course.cabinet.settable:
+        quantity = look.course.cabinet.graph[name]
+        value = look.values[name]
+        if quantity.dimension != LENGTH or not isinstance(value, Fraction) or value >= 0:
+            continue
+        if look.values.origin(name) in (Origin.PLAN, Origin.CHOICE) and not name.endswith(MAY_BE_LESS):
+            says = f"{name} is {look.size(value)}, less than nothing: {quantity.says}"
+            yield _warning("V011", look.place(name), says, "Write it without the minus.")
+
+
 RULES: tuple[Rule, ...] = (
     moisture_rises, wood_is_at_home, stock_is_even_enough, stock_suits_one_set_up, rabbet_bit_cuts_it,
     parts_pass_machines, shelves_hold, shelves_stay_behind_doors,
-    one_thing_fills_an_opening,
+    one_thing_fills_an_opening, sizes_are_more_than_nothing,
 )  # fmt: skip
 
 

@@ -90,6 +90,10 @@ class WhyLine:
     """What it should be, when a reading or a cut part says otherwise."""
 
 
+def _trouble(error: Exception) -> str:
+    return "it divides by zero" if isinstance(error, ZeroDivisionError) else str(error)
+
+
 class Graph:
     """All quantities of one cabinet, in an order in which each follows what it reads."""
 
@@ -168,7 +172,7 @@ class Graph:
         try:
             return quantity.formula.run(values)
         except (ZeroDivisionError, BadFormula, TypeError, KeyError) as error:
-            says = "it divides by zero" if isinstance(error, ZeroDivisionError) else str(error)
+            says = _trouble(error)
             raise InputRefused(
                 [
                     Problem(
@@ -311,8 +315,16 @@ class Values:
         return formula.names if formula and name not in self.settings else ()
 
     def formula_value(self, formula: Formula) -> Value:
-        """The value of a formula that is not itself a quantity."""
-        return formula.run(self.all)
+        """The value of a formula that is not itself a quantity.
+
+        Raises:
+            InputRefused: Q004, with these sizes it divides by zero or takes the root of less than nothing.
+        """
+        try:
+            return formula.run(self.all)
+        except (ZeroDivisionError, BadFormula) as error:
+            says = f"{formula.text} cannot be worked out: {_trouble(error)}"
+            raise InputRefused([Problem("Q004", Place("plan.yaml"), says, "Check the sizes it reads.")]) from None
 
     @cached_property
     def changed(self) -> frozenset[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import pytest
 from typer.testing import CliRunner
 
 from course.absurd import absurd
@@ -12,6 +13,7 @@ from course.course import Course
 from course.course_folder import read_course
 from course.proof import proof
 from course.readings import Reading
+from shared.problems import InputRefused
 
 WIDTH = "divider.upper.width"
 
@@ -62,3 +64,18 @@ def test_the_cut_list_says_it_and_ends_with_a_sign(course_folder):
     result = CliRunner().invoke(app, ["cutlist", str(folder), "s1"])
     assert result.exit_code == 1
     assert "G002: s1: divider.upper.width was read as" in result.output
+
+
+@pytest.mark.parametrize(
+    ("text", "trouble"),
+    [
+        ("sqrt(0 - 4)", "there is no square root of a negative number"),
+        ("case.width / (case.depth - case.depth)", "it divides by zero"),
+    ],
+)
+def test_a_formula_that_cannot_be_worked_out_is_told(course_of, text: str, trouble: str):
+    """What a lesson works out of a student's sizes may fail with some of them: in words, not with a fault."""
+    course = course_of()
+    with pytest.raises(InputRefused) as caught:
+        course.plan_values.formula_value(course.cabinet.formula(text))
+    assert str(caught.value) == f"plan.yaml: Q004: {text} cannot be worked out: {trouble}\n    Check the sizes it reads."
