@@ -18,7 +18,7 @@ STEP, FAR = Fraction(1, 2), 4
 """Width of the bars of the distribution, and how far they go before all the rest stands in one; in limits."""
 WIDE, TALL, LINES = 1120, 300, 16
 """Of a chart in pixels, and how many rows it takes."""
-DARK, MIDDLE, PALE = "1F4E79", "7FA7CF", "D9D9D9"
+DARK, PALE = "1F4E79", "D9D9D9"
 STUDENTS = Columns((
     Column("student", widest=60), Column("on the chart", widest=44), Column("as read", "signed"),
     Column("own part", "signed"), Column("lower limit", "signed"), Column("upper limit", "signed"),

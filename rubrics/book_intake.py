@@ -297,7 +297,7 @@ class _Readings:
         where = self.sheet.where(self.file, heading, line)
         note = line.text("note").partition(CHANGED)[0].rstrip("; ")
         note = f"{note}; {CHANGED} {one.raw}" if note else f"{CHANGED} {one.raw}"
-        held = self.stale(line, one, number, typed, where, reader) if reader == one.reader else ""
+        held = self.stale(line, one, number, typed, where) if reader == one.reader else ""
         if held is None:
             return
         self.entry(line, self.students.get(one.student), typed, where, note, reader, held, heading)
@@ -331,7 +331,7 @@ class _Readings:
             return None
         return "value" if line.text(heading) else "blank"
 
-    def stale(self, line: _Line, one: Reading, number: int, typed: object, where: Place, reader: str) -> str | None:
+    def stale(self, line: _Line, one: Reading, number: int, typed: object, where: Place) -> str | None:
         """Why a changed reading is to be confirmed; None when it is told and not taken in, nothing when all is well."""
         counts = self.counting.get(one.key)
         if counts is None or counts == one or self.last[one.key] == number:

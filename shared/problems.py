@@ -54,8 +54,8 @@ def meant(name: str, known: Iterable[str]) -> str:
         return "Did you mean " + " or ".join(f"'{n}'" for n in near) + "?"
     if not names:
         return "There is none to choose from."
-    shown = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
-    return f"Known are: {shown}."
+    shown, more = ", ".join(names[:12]), len(names) - 12
+    return f"Known are: {shown}{f' and {more} more' if more > 0 else ''}."
 
 
 def unknown_keys(code: str, node: Mapping, names: Collection[str], what: str) -> list[Problem]:

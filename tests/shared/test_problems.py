@@ -14,7 +14,7 @@ from shared.problems import InputRefused, Problem, meant, unknown_keys
         ("raill", ["rail", "stile"], "Did you mean 'rail'?"),
         ("rai", ["rail", "rails", "raid", "stile"], "Did you mean 'rail' or 'raid'?"),
         ("xyz", ["stile", "rail"], "Known are: rail, stile."),
-        ("xyz", [f"n{number:02}" for number in range(13)], "Known are: n00, n01, n02, n03, n04, n05, n06, n07, n08, n09, n10, n11, ...."),
+        ("xyz", [f"n{number:02}" for number in range(13)], "Known are: n00, n01, n02, n03, n04, n05, n06, n07, n08, n09, n10, n11 and 1 more."),
         ("xyz", [], "There is none to choose from."),
     ],
 )
