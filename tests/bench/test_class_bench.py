@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import random
+import resource
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
@@ -25,11 +27,14 @@ from lessons.prepare import prepare_course
 from rubrics.gradebook import write_gradebook
 from rubrics.grading import grade
 from rubrics.intake import collect
+from shared.render.files import write_file
 from shared.render.html import write_html
 from shared.render.pdf import write_pdf
 from shared.units import length
 
 TOP = Path(__file__).parents[2]
+SIMULATED = 260
+"""Students whose work is made up one by one: twenty of each of the demo's thirteen."""
 SIGNED = 1000
 """Students with sign-offs at most: a file with those of many more is larger than is read."""
 DEMO = Path(str(files("course").joinpath("demo")))
@@ -49,15 +54,18 @@ def course_with(folder: Path, students: int) -> Course:
     return read_course(folder)
 
 
+def typed(course: Course) -> Iterator[Reading]:
+    """Invented readings of every student; in a large class those of the first ones, who have the same stock, again."""
+    scenario = read_scenario((DEMO / "scenario.yaml").read_text("utf-8"))
+    texts = [simulated(course, student, scenario) for student in course.students[:SIMULATED]]
+    for number, student in enumerate(course.students):
+        for (quantity, place), text in texts[number % SIMULATED].items():
+            yield Reading(student.id, quantity, place, 1, text, length(text, student.unit))
+
+
 def measured(course: Course) -> Course:
     """The course with every student's invented readings in its log, and with what the sizes rested on then."""
-    scenario = read_scenario((DEMO / "scenario.yaml").read_text("utf-8"))
-    readings = [
-        Reading(student.id, quantity, place, 1, text, length(text, student.unit))
-        for student in course.students
-        for (quantity, place), text in simulated(course, student, scenario).items()
-    ]
-    course.log.add(readings, given_now(course, {student.id for student in course.students}))
+    course.log.add(typed(course), given_now(course, {student.id for student in course.students}))
     course.fresh()
     return course
 
@@ -152,11 +160,40 @@ def test_collect_a_class(benchmark, tmp_path, students):
     benchmark.pedantic(lambda: collect(course, [tmp_path / "in"]), rounds=1)
 
 
-@pytest.mark.parametrize("students", [24, 1000])
+@pytest.mark.parametrize("students", [24, 240, 1000, 10_000])
+def test_collect_csv_of_a_class(benchmark, tmp_path, students):
+    """Reading a class's CSV files, 240 students in each, into the log."""
+    course = course_with(tmp_path / "course", students)
+    lines: dict[int, list[str]] = {}
+    for one in typed(course):
+        cells = (one.student, one.quantity, one.place, one.raw, course.student(one.student).unit)
+        lines.setdefault(int(one.student[1:]) // 240, []).append(",".join(map(str, cells)))
+    for number, rows in lines.items():
+        write_file(tmp_path / "in" / f"class-{number}.csv", "\n".join(["student,quantity,place,reading,unit", *rows]))
+    benchmark.pedantic(lambda: collect(course, [tmp_path / "in"]), rounds=1)
+    benchmark.extra_info |= used(students)
+
+
+@pytest.mark.parametrize("students", [24, 240, 1000, 10_000])
 def test_grade_a_class(benchmark, tmp_path, students):
-    """Grading a class from the log and writing its gradebook."""
+    """Grading a class from the log."""
     course = measured(course_with(tmp_path / "course", students))
-    benchmark.pedantic(lambda: write_gradebook(grade(course)), rounds=1)
+    benchmark.pedantic(lambda: grade(course), rounds=1)
+    benchmark.extra_info |= used(students)
+
+
+@pytest.mark.parametrize("students", [24, 240, 1000])
+def test_gradebook_of_a_class(benchmark, tmp_path, students):
+    """Writing a gradebook; ten thousand students do not go into one."""
+    grades = grade(measured(course_with(tmp_path / "course", students)))
+    book = benchmark.pedantic(lambda: write_gradebook(grades), rounds=1)
+    benchmark.extra_info |= {**used(students), "MB": round(len(book) / 1e6, 1)}
+
+
+def used(students: int) -> dict[str, int]:
+    """For how many students, and the most memory this process took so far: run one bench alone to know its own."""
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return {"students": students, "MB of memory at most": peak // 1024}
 
 
 @pytest.mark.parametrize("students", [1, 24, 240])

@@ -184,14 +184,15 @@ def test_a_spreadsheet_works_out_what_was_graded(first, tmp_path, office):
         books[f"book{seed}"] = write_gradebook(graded[-1])
     found = {name: differences(books[name], data) for name, data in recalculated(books, tmp_path, office).items()}
     assert {name: told[:10] for name, told in found.items() if told} == {}
-    assert all(zipfile.is_zipfile(io.BytesIO(data)) for data in books.values()) and said_of(graded) == SAID
+    assert all(zipfile.is_zipfile(io.BytesIO(data)) for data in books.values())
+    assert said_of(graded) == SAID if first == 0 else said_of(graded) <= SAID
 
 
 SAID = {"several attempts", "set-up", "elsewhere", "measure again", "waiting", "damp", "not measured", "every policy"}
 
 
 def said_of(graded: list[Grades]) -> set[str]:
-    """What happens in these classes, so that the comparison is known to have met it."""
+    """What happens in these classes, so that the comparison is known to have met it: the first twenty meet all."""
     marks = [mark for one in graded for mark in one.marks]
     met = {
         "several attempts": any(mark.attempt > 1 for mark in marks),
