@@ -22,6 +22,7 @@ from rubrics.intake_csv import take_csv
 from rubrics.intake_sheets import take_workbook
 from rubrics.last_term import FILE as FIGURES
 from rubrics.questions import questions
+from rubrics.slips import question
 from rubrics.workbooks import tabs_of
 from shared.places import Place
 from shared.problems import Problem
@@ -128,9 +129,20 @@ def _doubted(found: Found, one: Reading) -> Reading:
     if one.taken and not taken:
         found.ask(held, "C108", one.where, f"{where}: its date is '{one.taken}'", "Write it as 2026-10-05.")
     if why:
-        do = "It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
+        asks = _usual_cause(found.course, one)
+        do = f"{asks}It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
         found.ask(held, "C105", one.where, f"{where}: {one.raw} is {why}", do)
     return held
+
+
+def _usual_cause(course: Course, one: Reading) -> str:
+    """What is asked about a reading that is held back, where a slip explains it; empty, or a sentence and a space."""
+    student = course.student(one.student)
+    target = course.values(student).target(one.quantity)
+    if not isinstance(target, Fraction) or one.value is None:
+        return ""
+    asks = question(one.value, target, one.raw, student.shown, student.unit)
+    return f"{asks[:1].upper()}{asks[1:]} " if asks else ""
 
 
 def _impossible(course: Course, one: Reading) -> str:

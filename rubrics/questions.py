@@ -29,9 +29,9 @@ def questions(course: Course, new: Sequence[Reading]) -> Iterator[Problem]:
 
 
 def _slips(course: Course, new: Iterable[Reading]) -> Iterator[Problem]:
-    """What to ask about new readings; a slip is asked about once, not again for all that follows from it."""
+    """What to ask about new readings that count; a slip is asked about once, not again for all that follows from it."""
     by_student: dict[str, list[Reading]] = {}
-    for one in new:
+    for one in (one for one in new if not one.held):
         by_student.setdefault(one.student, []).append(one)
     known = bands(course) if by_student else {}
     for student in (one for one in course.students if one.id in by_student):

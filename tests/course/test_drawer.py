@@ -227,7 +227,8 @@ REFUSED = [
     ("    runs: rollers\n", "P013 runs is 'rollers'. Known are: on wood, side slides."),
     ("    front: overlaid\n", "P013 front is 'overlaid'. Known are: applied, let in."),
     ("    joints: {corner: dado}\n", "P018 'dado' is not a joint for front and back to the sides. "
-     "Known are: dowels, drawer rabbet."),
+     "Known are: dowels, drawer rabbet. A copy of kinds/drawer.yaml in the course folder may have 'dado' under `allowed:` "
+     "too."),
 ]  # fmt: skip
 
 

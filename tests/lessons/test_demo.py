@@ -112,10 +112,13 @@ def test_others_read_again_where_two_people_should(played):
 
 
 def test_the_class_is_told_how_well_readers_agree(played):
-    """By instrument, and by the levels that both readings come to, beyond chance."""
+    """By instrument, and by the levels that both readings come to.
+
+    Nearly all results of the class are on the mark, so that no agreement beyond chance is claimed.
+    """
     told = facts(grade(played.course)).readers
     assert {tool.instrument for tool in told.tools} >= {"rule", "rods"}
-    assert told.levels and told.levels.same < told.levels.count and told.levels.kappa > 0.6
+    assert told.levels and 0.9 * told.levels.count < told.levels.same < told.levels.count and told.levels.kappa is None
 
 
 def test_stiles_from_the_shed_are_read_with_their_moisture(played):

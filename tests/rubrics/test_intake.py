@@ -899,7 +899,7 @@ def test_a_reading_larger_than_the_piece_is_left_out_until_confirmed(course):
     (ask,) = [p for p in collected.questions if p.code == "C105"]
     assert str(ask).replace("\u00a0", " ").endswith(
         "C105: s1, divider.upper.width, place 1: 3650 is off by more than the piece itself, about 364.0 mm is expected\n"
-        "    It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
+        "    Ten times off: a point left out? It is kept and left out. Confirm it with `fairfit confirm`, or read it again."
     )
     assert course.values(course.student("s1"))[WIDTH] == 364
     ((number, _),) = course.log.held("s1")

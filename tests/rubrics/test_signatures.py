@@ -68,8 +68,8 @@ SIGNATURES = [
     ("two digits", "divider.upper.width=346.8",
      "C100: s1, divider.upper.width, place 1: 346.8 where about 364.8 mm is expected: Two digits exchanged: 364.8 meant?"),
     ("inches for mm", "divider.upper.width=14.3",
-     "C100: s1, divider.upper.width, place 1: 14.3 where about 364.8 mm is expected: "
-     "14.3 looks like inches: 363.2 mm meant?"),
+     "C105: s1, divider.upper.width, place 1: 14.3 is less than a quarter of what is expected, about 364.8 mm: 14.3 looks "
+     "like inches: 363.2 mm meant? It is kept and left out. Confirm it with `fairfit confirm`, or read it again."),
 ]  # fmt: skip
 
 
