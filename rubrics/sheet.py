@@ -45,8 +45,10 @@ from rubrics.sheet_files import finished, write_kept
 from shared.render.picture import write_png
 
 _CHECKERS = {"student": "yourself", "partner": "a partner", "gauge": "a gauge", "instructor": "the instructor"}
-_HIGH, _ALT, _PAGE = 15.0, 105, 700.0
+_HIGH, _ALT, _PAGE = 15.0, 93, 700.0
 """Height of a line below the sketches, signs in a line of their words, and height of a page. [pt] and [pt]"""
+_UPRIGHT = 100.0
+"""Columns wider than this, in digits of the usual size, print on a page laid on its side."""
 TYPE = "Arial"
 """Typeface of all cells."""
 LONG = "25"
@@ -103,7 +105,7 @@ def _where(sheet: Worksheet, course: Course, rows: Sequence[FitRow], large: bool
         picture.width, picture.height = (round(side / 25.4 * 96) for side in (drawing.width, drawing.height))
         sheet.add_image(picture, f"A{line + 2}")
         line += 3 + lines
-    sheet.column_dimensions["A"].width = 86
+    sheet.column_dimensions["A"].width = 76
     sheet.page_setup.paperSize = 9 if course.paper == "a4" else 1
     margins = sheet.page_margins
     margins.left = margins.right = 0.4
@@ -245,18 +247,21 @@ def _finish(
     sheet: Worksheet, course: Course, student: Student, columns: Sequence[Column], last: int, printed: str
 ) -> None:
     """Headings, widths, protection, and how the sheet prints."""
-    large = student.large_print
+    large, wide = student.large_print, 0.0
+    paper = [column.heading for column in columns].index(printed) + 1
     for number, column in enumerate(columns, 1):
         _heading(sheet.cell(TOP, number), column.heading, _size(large))
         shape = sheet.column_dimensions[get_column_letter(number)]
         shape.width = (column.large if large else column.width) * _size(large) / 11
         shape.hidden = not column.shown
+        wide += shape.width if column.shown and number <= paper else 0
     sheet.row_dimensions[TOP].height = _size(large) * 1.7
     sheet.freeze_panes = sheet.cell(TOP + 1, 1)
     sheet.print_title_rows = f"{TOP}:{TOP}"
     sheet.print_area = f"A1:{_letter(columns, printed)}{last}"
     setup, margins = sheet.page_setup, sheet.page_margins
-    setup.orientation, setup.paperSize = "landscape", 9 if course.paper == "a4" else 1
+    setup.orientation = "landscape" if wide > _UPRIGHT else "portrait"
+    setup.paperSize = 9 if course.paper == "a4" else 1
     setup.fitToWidth, setup.fitToHeight = 1, 0
     margins.left = margins.right = 0.4
     margins.top, margins.bottom, margins.header, margins.footer = 0.5, 0.6, 0.3, 0.3

@@ -202,6 +202,12 @@ def test_the_sheet_prints_as_wide_as_the_page_with_its_headings(course):
     assert sheet.print_area.endswith(f"$K${sheet.max_row}") and COLUMNS[-1].heading == "quantity"
 
 
+def test_the_parts_print_upright(course):
+    """The few columns of the parts are no wider than an upright page; in large print they are."""
+    assert book_of(course)[PARTS].page_setup.orientation == "portrait"
+    assert book_of(course, "s3")[PARTS].page_setup.orientation == "landscape"
+
+
 def test_large_print_is_larger_on_paper_too(course):
     """Type grows by more than the sheet does, so that fitting to the page does not take it back."""
     def type_and_width(student: str) -> tuple[float, float]:
