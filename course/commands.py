@@ -92,7 +92,10 @@ def why(
     student: StudentName,
     quantity: Annotated[str, typer.Argument(help="Name of a size, as in door.rail.top.length.")],
     moves: Annotated[
-        bool, typer.Option("--moves", help="Also show what moves it and by how much, and which readings count most.")
+        bool,
+        typer.Option(
+            "--moves", metavar="", help="Also show what moves it and by how much, and which readings count most."
+        ),
     ] = False,
 ) -> None:
     """Show where a size comes from: formulas, plan lines, readings and tables, with values."""
@@ -148,7 +151,9 @@ def cutlist(
     student: StudentName,
     out: Annotated[
         Path | None,
-        typer.Option("--out", help="File to write: .html, .pdf, .xlsx or .csv; by default it is printed here."),
+        typer.Option(
+            "--out", metavar="FILE", help="File to write: .html, .pdf, .xlsx or .csv; by default it is printed here."
+        ),
     ] = None,
 ) -> None:
     """Print a student's cut list, from the real stock and the latest readings."""
@@ -176,8 +181,8 @@ def mark(
     student: StudentName,
     part: Annotated[str, typer.Argument(help="Part by name or label, as in door.stile.left or D-SL.")],
     state: Annotated[str, typer.Argument(help="One of " + ", ".join(STATES) + ".")],
-    by: Annotated[str, typer.Option(help="Who says so.")] = "",
-    on: Annotated[str, typer.Option(help="Date, as in 2026-10-05.")] = "",
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who says so.")] = "",
+    on: Annotated[str, typer.Option(metavar="DATE", help="Date, as in 2026-10-05.")] = "",
 ) -> None:
     """Record that a part is cut, jointed, fitted or glued; from then on it keeps its size."""
     read = read_course(course)
@@ -193,7 +198,7 @@ def mark(
 def show_changes(
     course: CourseFolder,
     student: Annotated[str | None, typer.Argument(help="Id or name of a student; without it the whole class.")] = None,
-    issue: Annotated[bool, typer.Option("--issue", help="Record that the list is handed out now.")] = False,
+    issue: Annotated[bool, typer.Option("--issue", metavar="", help="Record that the list is handed out now.")] = False,
 ) -> None:
     """Show what moved since lists were handed out and parts cut, and because of what: a reading, or an edit."""
     read = read_course(course)
@@ -237,8 +242,8 @@ def confirm(
     course: CourseFolder,
     student: StudentName,
     number: Annotated[int | None, typer.Argument(help="Number of the reading; without it they are listed.")] = None,
-    by: Annotated[str, typer.Option(help="Who says so.")] = "",
-    on: Annotated[str, typer.Option(help="Date, as in 2026-10-05.")] = "",
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who says so.")] = "",
+    on: Annotated[str, typer.Option(metavar="DATE", help="Date, as in 2026-10-05.")] = "",
 ) -> None:
     """List a student's readings that were kept but left out, or let one of them count."""
     read = read_course(course)

@@ -23,16 +23,20 @@ app = typer.Typer()
 def prepare(
     course: CourseFolder,
     student: Annotated[
-        list[str] | None, typer.Option("--student", help="Only this student, by id or name; may come more than once.")
+        list[str] | None,
+        typer.Option("--student", metavar="NAME", help="Only this student, by id or name; may come more than once."),
     ] = None,
     operation: Annotated[
-        str, typer.Option("--operation", help="Only the sheet of this operation, by name or title.")
+        str, typer.Option("--operation", metavar="NAME", help="Only the sheet of this operation, by name or title.")
     ] = "",
     stage: Annotated[
-        str, typer.Option("--stage", help="Only the sheets and fit checks of stock, case, frame, fitting or finish.")
+        str,
+        typer.Option(
+            "--stage", metavar="STAGE", help="Only the sheets and fit checks of stock, case, frame, fitting or finish."
+        ),
     ] = "",
     print_file: Annotated[
-        bool, typer.Option("--print-file", help="Also all packets as one PDF in the order of the benches.")
+        bool, typer.Option("--print-file", metavar="", help="Also all packets as one PDF in the order of the benches.")
     ] = False,
 ) -> None:
     """Write all documents of a class: a packet and a measuring workbook for each student, class sheets, and the order.
@@ -106,7 +110,9 @@ def sequence(
     course: CourseFolder,
     why: Annotated[
         tuple[str, str] | None,
-        typer.Option("--why", help="Why one operation, by name, title or number, comes before the other."),
+        typer.Option(
+            "--why", metavar="FIRST SECOND", help="Why one operation, by name, title or number, comes before the other."
+        ),
     ] = None,
 ) -> None:
     """Print the order of the work with the sheet of each step, or why one operation comes before another."""
