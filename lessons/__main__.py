@@ -44,6 +44,10 @@ ABOVE = Above(_proofs, _budget)
 """What the floors above `course` add to its commands."""
 
 
+INTERRUPTED = 130
+"""Exit code after Ctrl-C, as shells have it."""
+
+
 def main() -> None:
     """Run the command line; what an instructor can mend is shown without a traceback."""
     try:
@@ -54,6 +58,10 @@ def main() -> None:
     except Unreadable as file:
         say_problems([Problem("P001", file.place, file.says, file.do)])
         sys.exit(2)
+    except SystemExit as end:
+        if end.code == INTERRUPTED:
+            typer.echo("Stopped. What is written so far stays; give the same command again to have the rest.", err=True)
+        raise
 
 
 if __name__ == "__main__":

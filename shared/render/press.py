@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from types import TracebackType
 
 from shared.problems import InputRefused, Problem
@@ -34,7 +35,12 @@ class Press:
         """Begin to set a document; what is returned gives the PDF, or raises as `write_pdf` does."""
         if self._pool is None:
             return lambda: write_pdf(document)
-        begun = self._pool.submit(_set, document)
+        # Processes inherit that they do not answer to Ctrl-C: it is answered here, once, and ends them below.
+        answer = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        try:
+            begun = self._pool.submit(_set, document)
+        finally:
+            signal.signal(signal.SIGINT, answer)
 
         def fetched() -> bytes:
             made = begun.result()
@@ -51,8 +57,10 @@ class Press:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Let the processes go; after an error without waiting for what is not begun."""
+        """Let the processes go; after an error at once, with what they have begun."""
         if self._pool:
+            for process in active_children() if error else ():
+                process.kill()
             self._pool.shutdown(cancel_futures=error is not None)
 
 

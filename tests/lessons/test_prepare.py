@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -19,6 +24,7 @@ from course.course_folder import read_course
 from course.readings import Reading
 from lessons import fresh
 from lessons.__main__ import app
+from lessons.demo import copy_course
 from lessons.prepare import Prepared, prepare_course
 from lessons.print_file import in_bench_order, joined
 from shared.render import press
@@ -30,6 +36,7 @@ COURSE = "title: Test course\nid: test\ndate: 2026-10-05\nshop: {machines: [rout
 ROSTER = "id,name,bench,units,piece.case\ns1,Ada Test,2,mm,sheet-A\ns2,Bo Test,1,mm,sheet-A\n"
 STOCK = "id,role,material,thickness 1\nsheet-A,case,birch plywood,17.6 mm\n"
 SIGNOFFS = "student,machine,lesson,test,score,demonstration,permission\ns1,router table,2026-09-14,2026-09-15,100,2026-09-16,2026-09-17\n"
+TOP = Path(__file__).parents[2]
 PACKET = "packets/s1-Ada-Test.html"
 
 
@@ -251,3 +258,19 @@ def test_the_print_file_is_for_the_whole_class(folder: Path) -> None:
     """With one student it is refused, with what to do."""
     result = CliRunner().invoke(app, ["prepare", str(folder), "--print-file", "--student", "s1"])
     assert result.exit_code == 2 and "leave out --student" in result.output
+
+
+def test_ctrl_c_ends_a_run_at_once_and_in_words(tmp_path):
+    """As in a terminal, where it reaches all processes: no traceback, what is to be done, and the usual exit code."""
+    folder = copy_course(tmp_path / "course")
+    run = subprocess.Popen(
+        [sys.executable, "-m", "lessons", "prepare", str(folder)],
+        cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+    )  # fmt: skip
+    assert run.stderr and run.stderr.readline().startswith("Packets")
+    time.sleep(0.7)  # the processes that set the packets are starting
+    os.killpg(run.pid, signal.SIGINT)
+    _, told = run.communicate(timeout=60)
+    assert (run.returncode, told.strip()) == (
+        130, "Stopped. What is written so far stays; give the same command again to have the rest."
+    )  # fmt: skip
