@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from multiprocessing import active_children, get_context
 from types import TracebackType
 
@@ -35,12 +36,8 @@ class Press:
         """Begin to set a document; what is returned gives the PDF, or raises as `write_pdf` does."""
         if self._pool is None:
             return lambda: write_pdf(document)
-        # Processes inherit that they do not answer to Ctrl-C: it is answered here, once, and ends them below.
-        answer = signal.signal(signal.SIGINT, signal.SIG_IGN)
-        try:
+        with _ctrl_c_waits():
             begun = self._pool.submit(_set, document)
-        finally:
-            signal.signal(signal.SIGINT, answer)
 
         def fetched() -> bytes:
             made = begun.result()
@@ -62,6 +59,19 @@ class Press:
             for process in active_children() if error else ():
                 process.kill()
             self._pool.shutdown(cancel_futures=error is not None)
+
+
+@contextmanager
+def _ctrl_c_waits() -> Iterator[None]:
+    """Ctrl-C is answered after this; processes begun in it inherit that they never answer, and the press ends them."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows, where processes inherit nothing of the kind
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _set(document: Document) -> bytes | tuple[Problem, ...]:

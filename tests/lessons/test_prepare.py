@@ -260,15 +260,16 @@ def test_the_print_file_is_for_the_whole_class(folder: Path) -> None:
     assert result.exit_code == 2 and "leave out --student" in result.output
 
 
-def test_ctrl_c_ends_a_run_at_once_and_in_words(tmp_path):
-    """As in a terminal, where it reaches all processes: no traceback, what is to be done, and the usual exit code."""
+@pytest.mark.parametrize("after", [0, 0.3, 0.7, 1.5])
+def test_ctrl_c_ends_a_run_at_once_and_in_words(tmp_path, after: float):
+    """As in a terminal, where it reaches all processes, when they start and when they set: never lost, no traceback."""
     folder = copy_course(tmp_path / "course")
     run = subprocess.Popen(
         [sys.executable, "-m", "lessons", "prepare", str(folder)],
         cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     assert run.stderr and run.stderr.readline().startswith("Packets")
-    time.sleep(0.7)  # the processes that set the packets are starting
+    time.sleep(after)
     os.killpg(run.pid, signal.SIGINT)
     _, told = run.communicate(timeout=60)
     assert (run.returncode, told.strip()) == (
