@@ -267,6 +267,7 @@ def test_ctrl_c_ends_a_run_at_once_and_in_words(tmp_path, after: float):
     run = subprocess.Popen(
         [sys.executable, "-m", "lessons", "prepare", str(folder)],
         cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # jobs in the background ignore it
     )  # fmt: skip
     assert run.stderr and run.stderr.readline().startswith("Packets")
     time.sleep(after)
